@@ -1,0 +1,1 @@
+"""Pure functions on arrays, one module a field of the trade."""

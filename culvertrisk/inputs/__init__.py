@@ -1,0 +1,1 @@
+"""Files to checked tables; what was assumed is listed row by row."""

@@ -1,0 +1,1 @@
+"""Road lines to a graph, travel times, detours, who is cut off."""

@@ -1,0 +1,1 @@
+"""Crossings to what is done: thaw jobs, the morning, the upgrades."""

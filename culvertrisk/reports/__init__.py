@@ -1,0 +1,1 @@
+"""Plans and crossings to what people read: map, sheets, exports."""

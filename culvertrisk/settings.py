@@ -1,0 +1,254 @@
+"""The town file (TOML) as frozen, validated models; every key has unit and meaning."""
+
+import tomllib
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from culvertrisk.checks import InputError, file_problem, refuse, value_problem
+from culvertrisk.units import HOUR_S, seconds_of_day, to_unit
+
+
+def _quantity(unit: str) -> BeforeValidator:
+    def convert(value: Any) -> Any:
+        return to_unit(value, unit) if isinstance(value, str) else value
+
+    return BeforeValidator(convert)
+
+
+def _clock(value: Any) -> Any:
+    return seconds_of_day(value) if isinstance(value, str) else value
+
+
+Metres = Annotated[float, _quantity("m"), Field(ge=0)]
+Seconds = Annotated[float, _quantity("s"), Field(ge=0)]
+CubicMetres = Annotated[float, _quantity("m**3"), Field(ge=0)]
+Flow = Annotated[float, _quantity("m**3/s"), Field(ge=0)]
+Speed = Annotated[float, _quantity("m/s"), Field(gt=0)]
+Power = Annotated[float, _quantity("W"), Field(ge=0)]
+Pressure = Annotated[float, _quantity("Pa"), Field(ge=0)]
+Celsius = Annotated[float, _quantity("degC")]
+Rain = Annotated[float, _quantity("m"), Field(ge=0, le=1)]
+Clock = Annotated[float, BeforeValidator(_clock), Field(ge=0, le=24 * HOUR_S)]
+Fraction = Annotated[float, Field(ge=0, le=1)]
+Count = Annotated[int, Field(ge=0)]
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Files(_Model):
+    """Where the town's data lies, relative to the town file."""
+
+    culverts: str = Field(description="inventory of culverts")
+    roads: str = Field("", description="road lines")
+    dem: str = Field("", description="elevation raster in metres")
+    canopy: str = Field("", description="canopy height raster in metres")
+    weather: str = Field("", description="daily weather, forecast days included")
+    thaw_log: str = Field("", description="the crews' log of thaws")
+    places: str = Field("", description="dwellings and critical places as points")
+    calls: str = Field("", description="the morning's complaints and reports")
+
+
+class Reading(_Model):
+    """What a file's columns mean, where their names do not say."""
+
+    crs: str = Field("", description="CRS of the file's coordinates if undeclared")
+    columns: dict[str, str] = Field({}, description="our column = the file's column")
+    units: dict[str, str] = Field({}, description="our column = unit in the file")
+
+
+class RoadClass(_Model):
+    """Defaults for the roads of one class."""
+
+    speed_m_s: Speed = Field(11.2, description="winter travel speed [m/s]")
+    service: str = Field("local road", description="word for the sheet")
+    daily_traffic_count: float = Field(50, ge=0, description="vehicles a day")
+    design_return_years: float = Field(25, ge=1, description="design storm [years]")
+    width_m: Metres = Field(9.0, description="road and shoulders at the top [m]")
+
+
+class Crew(_Model):
+    """One truck and its people for a morning."""
+
+    name: str = Field(description="name on the run sheet")
+    method: Literal["hot water", "steam", "no heat"] = Field(description="how it opens")
+    flow_m3s: Flow = Field(0.0, description="water put through the nozzle [m3/s]")
+    pressure_pa: Pressure = Field(0.0, description="pump pressure [Pa]")
+    water_c: Celsius = Field(80.0, description="temperature at the heater [°C]")
+    burner_input_w: Power = Field(0.0, description="fuel heat into the burner [W]")
+    burner_efficiency_fraction: Fraction = Field(0.82, description="heat into water")
+    hose_m: Metres = Field(0.0, description="hose length [m]")
+    tank_m3: CubicMetres = Field(0.0, description="water tank [m3]")
+    fuel_tank_m3: CubicMetres = Field(0.0, description="burner fuel tank [m3]")
+    shift_start: Clock = Field(20_400.0, description="clock time of leaving [HH:MM]")
+    shift_s: Seconds = Field(34_200.0, description="hours left today [s]")
+    start_lat: float = Field(description="latitude of the yard [deg]")
+    start_lon: float = Field(description="longitude of the yard [deg]")
+    speed_fraction: float = Field(1.0, gt=0, le=2, description="of the road's speed")
+    people_count: int = Field(2, ge=1, description="people on the truck")
+
+
+class FillPoint(_Model):
+    """Where a truck can take water."""
+
+    name: str = Field(description="name on the run sheet")
+    lat: float = Field(description="latitude [deg]")
+    lon: float = Field(description="longitude [deg]")
+    rate_m3s: Flow = Field(description="filling rate [m3/s]")
+    open_from: Clock = Field(0.0, description="opens [HH:MM]")
+    open_until: Clock = Field(86_400.0, description="closes [HH:MM]")
+
+
+class KeepClear(_Model):
+    """Hours in which no machine may stand on some roads."""
+
+    reason: str = Field(description="why, such as the school bus")
+    road_names: tuple[str, ...] = Field((), description="roads; none means all")
+    clear_from: Clock = Field(description="from [HH:MM]")
+    clear_until: Clock = Field(description="until [HH:MM]")
+
+
+class Forecast(_Model):
+    """A few typed numbers for the day asked, in place of forecast rows."""
+
+    air_min_c: Celsius | None = Field(None, description="night low [°C]")
+    air_max_c: Celsius | None = Field(None, description="day high [°C]")
+    rain_m: Rain | None = Field(None, description="rain over the day [m]")
+    rain_start: Clock | None = Field(None, description="rain begins [HH:MM]")
+    rain_end: Clock | None = Field(None, description="rain ends [HH:MM]")
+    snow_water_m: Rain | None = Field(None, description="water in the snowpack [m]")
+    wind_m_s: Speed | None = Field(None, description="wind [m/s]")
+    spread_fraction: float = Field(
+        0.5, gt=0, description="log standard deviation of today's peak"
+    )
+
+
+class Prices(_Model):
+    """What a loss or a job costs; the town's own figures."""
+
+    closure_s: Seconds = Field(21_600.0, description="road shut once flooded [s]")
+    people_per_vehicle: float = Field(1.5, gt=0, description="people in a vehicle")
+    people_per_dwelling: float = Field(2.3, gt=0, description="people in a dwelling")
+    crew_per_person_h: float = Field(48.0, ge=0, description="pay per person-hour")
+    fuel_per_m3: float = Field(1050.0, ge=0, description="burner fuel per m3")
+
+
+class Town(_Model):
+    """Who the town is and in which CRS the work is done."""
+
+    name: str = Field("", description="name on map and sheets")
+    crs: str = Field("", description="work CRS in metres; blank: UTM of the inventory")
+    winter_start: str = Field("10-01", description="winter begins [MM-DD]")
+    centre_lat: float | None = Field(None, description="service centre [deg]")
+    centre_lon: float | None = Field(None, description="service centre [deg]")
+
+
+class Storm(_Model):
+    """Rain of one hour by return period, for the rational method."""
+
+    return_years: tuple[float, ...] = Field((2, 10, 25, 50, 100), description="years")
+    hour_rain_m: tuple[Rain, ...] = Field(
+        (0.025, 0.041, 0.051, 0.058, 0.066), description="rain of one hour [m]"
+    )
+    runoff_fraction: Fraction = Field(0.3, description="rational C on bare ground")
+    frozen_runoff_fraction: Fraction = Field(0.7, description="rational C when frozen")
+
+
+class Settings(_Model):
+    """A whole town file."""
+
+    town: Town = Town()
+    files: Files
+    culverts: Reading = Reading()
+    roads: Reading = Reading()
+    weather: Reading = Reading()
+    thaw_log: Reading = Reading()
+    places: Reading = Reading()
+    calls: Reading = Reading()
+    road_classes: dict[str, RoadClass] = {}
+    default_road_class: RoadClass = RoadClass()
+    crews: tuple[Crew, ...] = ()
+    fill_points: tuple[FillPoint, ...] = ()
+    keep_clear: tuple[KeepClear, ...] = ()
+    forecast: Forecast = Forecast()
+    prices: Prices = Prices()
+    storm: Storm = Storm()
+    folder: Path = Path(".")
+
+    def path(self, key: str) -> Path | None:
+        """Return the path of a file of the town, or None if it has none."""
+        name = getattr(self.files, key)
+        return self.folder / name if name else None
+
+    def road_class(self, name: object) -> RoadClass:
+        """Return the defaults of a road class; unknown classes get the default."""
+        return self.road_classes.get(str(name), self.default_road_class)
+
+    def winter_of(self, day: date) -> date:
+        """Return the first day of the winter that a day belongs to."""
+        month, day_of_month = (int(part) for part in self.town.winter_start.split("-"))
+        start = date(day.year, month, day_of_month)
+        return start if day >= start else start.replace(year=day.year - 1)
+
+
+def read_settings(path: Path) -> Settings:
+    """Read a town file.
+
+    Parameters
+    ----------
+    path : Path
+        The TOML file.
+
+    Returns
+    -------
+    settings : Settings
+        Frozen; ``folder`` is the town file's own folder.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, is not TOML, or breaks a rule; all at once.
+    """
+    if not path.is_file():
+        raise InputError(
+            [
+                file_problem(
+                    path.name,
+                    "exist",
+                    "no such file",
+                    "Write one with: culvertrisk start DATA...",
+                )
+            ]
+        )
+    try:
+        words = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        problem = file_problem(path.name, "be TOML", str(error), "Correct that line.")
+        raise InputError([problem]) from error
+    try:
+        return Settings(**{"folder": path.resolve().parent, **words})
+    except ValidationError as error:
+        refuse(_problem(path.name, item) for item in error.errors())
+        raise
+
+
+def _problem(file: str, item: Any) -> str:
+    key = "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in item["loc"])
+    if item["type"] == "extra_forbidden":
+        return value_problem(
+            file,
+            key.lstrip("."),
+            "be a key of the town file",
+            item["input"],
+            "Correct the spelling or remove it; "
+            "`culvertrisk start` writes every key with its meaning.",
+        )
+    rule = str(item["msg"]).removeprefix("Value error, ")
+    rule = rule[0].lower() + rule[1:] if rule else "be valid"
+    return value_problem(
+        file, key.lstrip("."), f"be valid ({rule})", item["input"], "Correct it."
+    )

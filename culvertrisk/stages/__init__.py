@@ -1,0 +1,1 @@
+"""Crossings in, crossings out: each stage adds its columns."""

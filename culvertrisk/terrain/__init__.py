@@ -1,0 +1,1 @@
+"""Kernels on an elevation array: flow, carving, horizon, ponding."""

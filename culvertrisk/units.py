@@ -24,7 +24,7 @@ _EXTRA_UNITS = ("gpm = gallon / minute", "gph = gallon / hour")
 @cache
 def registry() -> pint.UnitRegistry:
     """Return the one unit registry, with the pump trade's short forms."""
-    units = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    units: pint.UnitRegistry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     for line in _EXTRA_UNITS:
         units.define(line)
     return units

@@ -143,6 +143,9 @@ class Town(_Model):
     name: str = Field("", description="name on map and sheets")
     crs: str = Field("", description="work CRS in metres; blank: UTM of the inventory")
     winter_start: str = Field("10-01", description="winter begins [MM-DD]")
+    freezing_index_cday: float = Field(
+        800.0, gt=0, description="of a usual winter; used when no weather is given"
+    )
     centre_lat: float | None = Field(None, description="service centre [deg]")
     centre_lon: float | None = Field(None, description="service centre [deg]")
 

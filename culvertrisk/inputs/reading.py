@@ -25,5 +25,5 @@ class Reading:
 
 def note_table(notes: list[dict[str, object]]) -> pd.DataFrame:
     """Turn a list of notes into the notes table; absent keys stay blank."""
-    table = pd.DataFrame(notes, columns=[*NOTE_COLUMNS]).fillna("").astype(object)
-    return table.reset_index(drop=True)
+    table = pd.DataFrame(notes, columns=[*NOTE_COLUMNS], dtype=object)
+    return table.where(table.notna(), "")

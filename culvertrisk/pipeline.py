@@ -1,95 +1,254 @@
 """The recipes, each on one screen: read the town, assess it, plan the morning."""
 
-from collections.abc import Callable
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from pydantic import ValidationError
 
-from culvertrisk.checks import InputError, refuse
-from culvertrisk.inputs.culverts import read_culverts
-from culvertrisk.inputs.places import read_places
-from culvertrisk.inputs.rasters import Terrain, read_terrain
-from culvertrisk.inputs.reading import Reading, note_table
-from culvertrisk.inputs.roads import read_roads
-from culvertrisk.inputs.thaw_log import read_thaw_log
-from culvertrisk.inputs.weather import read_weather
-from culvertrisk.settings import Settings
+from culvertrisk.checks import refuse, value_problem
+from culvertrisk.inputs.culverts import understand_culverts
+from culvertrisk.inputs.file_kinds import find_files
+from culvertrisk.inputs.reading import note_table
+from culvertrisk.inputs.town import Progress, TownData, read_town, silent
+from culvertrisk.inputs.town_file import write_town_file
+from culvertrisk.network.graph import RoadNetwork
+from culvertrisk.plans.driving import places_of, route_lines, travel_of
+from culvertrisk.plans.morning import MorningPlan
+from culvertrisk.plans.morning import plan_morning as plan_stops
+from culvertrisk.plans.thaw_job import thaw_jobs
+from culvertrisk.plans.travel import Travel
+from culvertrisk.reports.exports import write_exports
+from culvertrisk.reports.map import write_map
+from culvertrisk.reports.map_data import MapContent
+from culvertrisk.reports.run_sheet import write_run_sheets
+from culvertrisk.settings import Forecast, Reading, Settings
+from culvertrisk.stages import access, flood, freeze, history, priority, shade, site
+from culvertrisk.stages.catchments import catchment_outlines
+from culvertrisk.stages.coalitions import coalition_chances, coalitions
+from culvertrisk.stages.winter_weather import with_forecast
+from culvertrisk.tables import table
 
-Progress = Callable[[str], None]
-
-
-def _silent(step: str) -> None:
-    """Take a step's name and say nothing."""
+SHOWN_CATCHMENTS = 200  # worst first: more would only hide the map
+DEMO_TOWN = Path("data_demo") / "town"
 
 
 @dataclass(frozen=True)
-class TownData:
-    """Everything read from a town's files; ``notes`` says what was assumed."""
+class Assessment:
+    """Every crossing scored for a day, and what the plans and reports stand on."""
 
-    settings: Settings
+    data: TownData
+    on: date
     crossings: gpd.GeoDataFrame
-    roads: gpd.GeoDataFrame | None
-    terrain: Terrain | None
-    weather: pd.DataFrame
-    thaw_log: pd.DataFrame | None
-    places: gpd.GeoDataFrame | None
+    network: RoadNetwork | None
+    site: site.SiteFlow
     notes: pd.DataFrame
 
 
-def read_town(settings: Settings, progress: Progress = _silent) -> TownData:
-    """Read all files of a town; every problem of every file is told at once.
+@dataclass(frozen=True)
+class Morning:
+    """A planned morning: stops, jobs and the lines that are driven."""
+
+    plan: MorningPlan
+    jobs: pd.DataFrame
+    routes: gpd.GeoDataFrame | None
+
+
+def start_town(town: Path, data: Sequence[Path]) -> dict[str, str]:
+    """Write a town file from data files; return what each file was taken for.
 
     Raises
     ------
     InputError
-        If a file is missing or cannot be used.
+        If the town file is there already, or no culverts were found.
     """
-    progress("Reading the culvert inventory")
-    culverts = read_culverts(
-        settings.folder / settings.files.culverts, settings.culverts, settings.town.crs
-    )
-    work_crs = str(culverts.table.crs)
-    readers: dict[str, Callable[[Path], Any]] = {
-        "roads": lambda path: read_roads(path, settings.roads, work_crs),
-        "dem": lambda path: read_terrain(
-            path, settings.path("canopy"), work_crs, tuple(culverts.table.total_bounds)
-        ),
-        "weather": lambda path: read_weather(path, settings.weather),
-        "thaw_log": lambda path: read_thaw_log(path, settings.thaw_log),
-        "places": lambda path: read_places(path, settings.places, work_crs),
-    }
-    found: dict[str, Any] = {}
-    problems: list[str] = []
-    for key, reader in readers.items():
-        path = settings.path(key)
-        if path is None:
-            continue
-        progress(f"Reading {path.name}")
-        try:
-            found[key] = reader(path)
-        except InputError as error:
-            problems.extend(error.problems)
-    refuse(problems)
-    return _town_data(settings, culverts, found)
+    files, others = find_files(data)
+    understood: dict[str, Reading] = {}
+    if "culverts" in files:
+        understood["culverts"] = understand_culverts(files["culverts"])
+    write_town_file(town, files, understood)
+    taken = {path.name: kind for kind, path in files.items()}
+    left = {row.file: f"not used: {row.why}" for row in others.itertuples()}
+    return taken | left
 
 
-def _town_data(
-    settings: Settings, culverts: Reading, found: dict[str, Any]
-) -> TownData:
-    readings = [culverts, *(v for v in found.values() if isinstance(v, Reading))]
-    tables = {k: v.table for k, v in found.items() if isinstance(v, Reading)}
-    return TownData(
-        settings=settings,
-        crossings=culverts.table,
-        roads=tables.get("roads"),
-        terrain=found.get("dem"),
-        weather=tables["weather"],
-        thaw_log=tables.get("thaw_log"),
-        places=tables.get("places"),
-        notes=pd.concat([reading.notes for reading in readings], ignore_index=True),
+def assess(
+    settings: Settings, on: date | None = None, *, progress: Progress = silent
+) -> Assessment:
+    """Score freeze and flood risk of every crossing on a day.
+
+    Parameters
+    ----------
+    settings : Settings
+        The town file.
+    on : date, optional
+        The day asked; without it the first forecast day, else the last day of the
+        weather.
+    progress : callable
+        Told the name of each step.
+
+    Returns
+    -------
+    assessment : Assessment
+        The crossings with the columns of every stage.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be used or the winter's weather has too many gaps.
+    """
+    data = read_town(settings, progress)
+    day = on or _day_asked(data.weather)
+    crossings, roads, weather = data.crossings, data.roads, data.weather
+    progress("Cutting culverts through the roads and letting water run")
+    place = site.site_flow(crossings, data.terrain, roads)
+    crossings = site.add_site(crossings, data.terrain, place)
+    progress("Sun and shade at both ends")
+    sun = shade.sun_by_season(crossings, data.terrain)
+    crossings = shade.add_shade(crossings, sun, day)
+    progress("Detours and who is cut off")
+    network = None if roads is None else access.network_of(roads, crossings, settings)
+    crossings = access.add_access(crossings, roads, data.places, settings)
+    progress("Ice, day by day, and the log")
+    crossings = freeze.add_freeze(crossings, weather, sun, day, settings)
+    fit = history.fit_history(crossings, data.thaw_log, weather, sun, settings, day)
+    crossings = history.with_history(crossings, fit)
+    progress("Today's water and what each pipe carries")
+    crossings = flood.add_flood(crossings, weather, settings, day)
+    progress("What each group of inputs explains")
+    given = coalitions(crossings, sun, weather, settings, day)
+    crossings = priority.add_priority(crossings, coalition_chances(given))
+    notes = pd.concat([data.notes, _said(fit.notes)], ignore_index=True)
+    return Assessment(data, day, crossings, network, place, notes)
+
+
+def _day_asked(weather: pd.DataFrame) -> date:
+    forecast = weather.index[weather["is_forecast"] == 1]
+    return (forecast[0] if len(forecast) else weather.index[-1]).date()
+
+
+def _said(sentences: Sequence[str]) -> pd.DataFrame:
+    return note_table(
+        [
+            {"file": "thaw log", "row": 0, "understood": words, "kind": "assumed"}
+            for words in sentences
+        ]
     )
+
+
+def plan_morning(assessment: Assessment) -> Morning:
+    """Plan which crossing is opened by which truck, in which order.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The scored crossings of the day.
+
+    Returns
+    -------
+    morning : Morning
+        Without roads or crews nothing is reached, and the plan says so.
+    """
+    crossings, settings = assessment.crossings, assessment.data.settings
+    air_c = _morning_air_c(assessment)
+    jobs = thaw_jobs(crossings, settings.crews, air_c)
+    if assessment.network is None:
+        nowhere = Travel((), np.empty((0, 0)), np.empty((0, 0)))
+        return Morning(plan_stops(crossings, jobs, nowhere, settings), jobs, None)
+    places = places_of(crossings, settings)
+    travel = travel_of(assessment.network, places)
+    plan = plan_stops(crossings, jobs, travel, settings)
+    routes = route_lines(assessment.network, places, plan.stops, str(crossings.crs))
+    return Morning(plan, jobs, routes)
+
+
+def _morning_air_c(assessment: Assessment) -> float:
+    """Mean of the day's low and high: between leaving and the warmest hour."""
+    weather = with_forecast(
+        assessment.data.weather, assessment.on, assessment.data.settings.forecast
+    )
+    day = weather.loc[pd.Timestamp(assessment.on)]
+    return float((day["air_min_c"] + day["air_max_c"]) / 2)
+
+
+def write_reports(
+    folder: Path, assessment: Assessment, morning: Morning | None = None
+) -> list[Path]:
+    """Write the map, the run sheets and the tables into a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if it is not there; files of an older run are replaced.
+    assessment : Assessment
+        The scored crossings.
+    morning : Morning, optional
+        The plan; without it there are no run sheets.
+
+    Returns
+    -------
+    paths : list of Path
+        The files written, the map first.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    content = _content(assessment, morning)
+    paths = [write_map(folder / "map.html", content)]
+    if morning is not None:
+        paths.append(write_run_sheets(folder / "run_sheets.html", content))
+    return paths + write_exports(folder, content)
+
+
+def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
+    data, crossings = assessment.data, assessment.crossings
+    outlines = None
+    if data.terrain is not None:
+        shown = crossings.sort_values("priority_rank").head(SHOWN_CATCHMENTS).index
+        outlines = catchment_outlines(crossings, data.terrain, assessment.site, shown)
+    return MapContent(
+        title=data.settings.town.name or "Culverts",
+        on=assessment.on,
+        crossings=crossings,
+        cautions=table("cautions"),
+        notes=assessment.notes,
+        roads=data.roads,
+        terrain=data.terrain,
+        catchments=outlines,
+        plan=morning.plan if morning else None,
+        routes=morning.routes if morning else None,
+        jobs=morning.jobs if morning else None,
+    )
+
+
+def demo_folder() -> Path:
+    """Return the folder of the invented demo town."""
+    inside = Path(__file__).parent / "demo_town"
+    return inside if inside.is_dir() else Path(__file__).parent.parent / DEMO_TOWN
+
+
+def with_typed_forecast(settings: Settings, typed: Mapping[str, object]) -> Settings:
+    """Return settings whose forecast has some numbers typed on the command line.
+
+    Raises
+    ------
+    InputError
+        If a typed number is not one, or is out of range.
+    """
+    whole = {**settings.forecast.model_dump(), **typed}
+    try:
+        return settings.model_copy(update={"forecast": Forecast(**whole)})
+    except ValidationError as error:
+        refuse(
+            value_problem(
+                "command line",
+                ".".join(map(str, item["loc"])),
+                f"be valid ({item['msg']})",
+                item["input"],
+                'Type a number with its unit, such as "18 mm".',
+            )
+            for item in error.errors()
+        )
+        raise

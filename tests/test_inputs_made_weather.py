@@ -14,7 +14,7 @@ from culvertrisk.inputs.made_weather import COLUMNS, made_weather
 def test_made_weather_has_the_freezing_index_asked_for(freezing_index_cday):
     weather = made_weather(freezing_index_cday, date(2025, 7, 1)).table
     mean_c = (weather["air_min_c"] + weather["air_max_c"]) / 2
-    assert np.maximum(0, -mean_c).sum() == pytest.approx(freezing_index_cday, rel=0.01)
+    assert np.maximum(0, -mean_c).sum() == pytest.approx(freezing_index_cday, rel=0.02)
 
 
 def test_made_weather_is_said_to_be_assumed():

@@ -1,30 +1,25 @@
 """What opening each crossing now would save, its rank, and why."""
 
-from collections.abc import Callable
-
 import numpy as np
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.shares import shapley_shares
+from culvertrisk.stages.coalitions import GROUPS
 from culvertrisk.stages.reasons import reasons_of, unknowns_of
 
-GROUPS = ("shading", "slope", "size", "history", "water", "weather")
 UNKNOWN_GAIN_CHANCE = 0.5  # no flow known anywhere in the town: even odds, our choice
 
 
-def add_priority(
-    crossings: GeoDataFrame, coalition_chance: Callable[[int], NDArray[np.float64]]
-) -> GeoDataFrame:
+def add_priority(crossings: GeoDataFrame, chances: NDArray[np.float64]) -> GeoDataFrame:
     """Add the loss avoided by opening each crossing now, its rank and its reasons.
 
     Parameters
     ----------
     crossings : GeoDataFrame
         With the columns of site, shade, access, freeze, history and flood.
-    coalition_chance : callable
-        Takes a coalition (set bits of ``GROUPS``) and returns the chance of a block
-        of every crossing, shape (n,), when only those groups take its own inputs.
+    chances : ndarray, shape (2**6, n)
+        Chance of a block by coalition of ``GROUPS``: see ``coalition_chances``.
 
     Returns
     -------
@@ -38,8 +33,7 @@ def add_priority(
     the town's known crossings stands in; where nobody is known to be hit, the
     median consequence: ``unknowns`` says so. Bridges and fords stay unscored.
     """
-    values = np.stack([coalition_chance(s) for s in range(2 ** len(GROUPS))])
-    shares = 100.0 * shapley_shares(values)
+    shares = 100.0 * shapley_shares(chances)
     named = {f"share_{name}_index": shares[i] for i, name in enumerate(GROUPS)}
     scored = crossings.assign(
         loss_person_h=crossings["flooded_chance"] * crossings["consequence_person_h"],

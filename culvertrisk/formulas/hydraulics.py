@@ -1,0 +1,255 @@
+"""Critical and uniform flow in a barrel, and flow over the road above it."""
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import elementwise
+
+from culvertrisk.formulas.sections import (
+    Barrel,
+    open_area,
+    open_height,
+    surface_width,
+    wetted_perimeter,
+)
+from culvertrisk.units import GRAVITY_M_S2
+
+Floats = NDArray[np.float64]
+
+_BELOW_CROWN = 1 - 1e-12  # critical flow in a closed section is infinite at the crown
+
+
+def critical_flow(barrel: Barrel, depth_m: ArrayLike) -> Floats:
+    r"""Flow that is critical at a depth.
+
+    .. math:: Q = \sqrt{g A^3 / T}
+
+    Parameters
+    ----------
+    barrel : Barrel
+        Of arrays of shape (n,).
+    depth_m : array_like, shape (n,) or scalar
+        Depth over the bed [m].
+
+    Returns
+    -------
+    flow_m3s : ndarray, shape (n,)
+        Grows with depth, without bound towards the crown of a round barrel; NaN
+        where an input is NaN [m3/s].
+
+    References
+    ----------
+    chow1959, ch. 4 (critical flow).
+
+    Examples
+    --------
+    >>> critical_flow(Barrel(1.0, 1.0, False), [0.0, 0.57302]).round(3)
+    array([0., 1.])
+    """
+    area_m2 = open_area(barrel, depth_m)
+    depth_m = _mean_depth(area_m2, surface_width(barrel, depth_m))
+    return area_m2 * np.sqrt(GRAVITY_M_S2 * depth_m)
+
+
+def critical_depth(barrel: Barrel, flow_m3s: ArrayLike) -> Floats:
+    r"""Depth at which a flow is critical: the root of :math:`Q^2 T = g A^3`.
+
+    Parameters
+    ----------
+    barrel : Barrel
+        Of arrays of shape (n,).
+    flow_m3s : array_like, shape (n,) or scalar
+        Flow of one barrel, 0 or more [m3/s].
+
+    Returns
+    -------
+    critical_depth_m : ndarray, shape (n,)
+        Depth over the bed, at most the open height; NaN where an input is NaN [m].
+
+    Notes
+    -----
+    The critical flow grows with depth, so the root is the only one; it is bracketed
+    between bed and crown, which no step leaves (Chandrupatla's method).
+
+    References
+    ----------
+    chow1959, ch. 4 (critical flow); fhwa2012, chart 4 (circular), from memory.
+
+    Examples
+    --------
+    >>> critical_depth(Barrel(1.0, 1.0, False), [0.0, 1.0]).round(4)
+    array([0.    , 0.5731])
+    """
+    return depth_where(critical_flow, flow_m3s, barrel)
+
+
+def critical_head(barrel: Barrel, critical_depth_m: ArrayLike) -> Floats:
+    r"""Specific head of critical flow: depth and velocity head.
+
+    .. math:: H_c = d_c + V_c^2 / 2 g = d_c + A / 2 T
+
+    Parameters
+    ----------
+    barrel : Barrel
+        Of arrays of shape (n,).
+    critical_depth_m : array_like, shape (n,) or scalar
+        Depth over the bed [m].
+
+    Returns
+    -------
+    critical_head_m : ndarray, shape (n,)
+        Over the bed; NaN where an input is NaN [m].
+
+    References
+    ----------
+    fhwa2012, appendix A.
+
+    Examples
+    --------
+    >>> critical_head(Barrel(1.2, 1.8, True), [0.0, 0.8]).round(3)
+    array([0. , 1.2])
+    """
+    area_m2 = open_area(barrel, critical_depth_m)
+    width_m = surface_width(barrel, critical_depth_m)
+    return np.asarray(critical_depth_m) + _mean_depth(area_m2, width_m) / 2
+
+
+def manning_flow(
+    barrel: Barrel, depth_m: ArrayLike, slope_m_per_m: ArrayLike, roughness: ArrayLike
+) -> Floats:
+    r"""Uniform flow by Manning's formula.
+
+    .. math:: Q = A R^{2/3} S^{1/2} / n
+
+    Parameters
+    ----------
+    barrel : Barrel
+        Of arrays of shape (n,).
+    depth_m : array_like, shape (n,) or scalar
+        Depth over the bed [m].
+    slope_m_per_m : array_like, shape (n,) or scalar
+        Slope of the barrel, 0 or more [m/m].
+    roughness : array_like, shape (n,) or scalar
+        Manning's n, above 0 [s·m^-1/3].
+
+    Returns
+    -------
+    flow_m3s : ndarray, shape (n,)
+        NaN where an input is NaN [m3/s].
+
+    Notes
+    -----
+    A closed pipe carries most just below full (y/D 0.938), so that two depths
+    belong to flows above the full one.
+
+    References
+    ----------
+    chow1959, ch. 5.
+
+    Examples
+    --------
+    >>> manning_flow(Barrel(0.9144, 0.9144, False), 0.9144, [0.01], 0.012).round(3)
+    array([2.046])
+    """
+    area_m2 = open_area(barrel, depth_m)
+    perimeter_m = wetted_perimeter(barrel, depth_m)
+    radius_m = area_m2 / np.where(perimeter_m <= 0, 1.0, perimeter_m)
+    power = np.power(radius_m, 2 / 3) * np.sqrt(slope_m_per_m)
+    return area_m2 * power / np.asarray(roughness)
+
+
+def roadway_overtopping_flow(
+    overtopping_m: ArrayLike, crest_m: ArrayLike, weir_coefficient: ArrayLike
+) -> Floats:
+    r"""Flow over a road that acts as a broad-crested weir.
+
+    .. math:: Q_o = C_d L \, HW_r^{3/2}
+
+    Parameters
+    ----------
+    overtopping_m : array_like, shape (n,)
+        Depth of the upstream water over the crest of the road; below 0 is dry [m].
+    crest_m : array_like, shape (n,) or scalar
+        Length of crest under water; a sag is split into level lengths [m].
+    weir_coefficient : array_like, shape (n,) or scalar
+        Cd, 1.38 to 1.71 for 2.5 to 3.1 in US units (x 0.5521); less when the
+        water below the road is high [m^1/2/s].
+
+    Returns
+    -------
+    flow_m3s : ndarray, shape (n,)
+        NaN where an input is NaN [m3/s].
+
+    References
+    ----------
+    fhwa2012, roadway overtopping; fhwa2005, figure III-11.
+
+    Examples
+    --------
+    >>> roadway_overtopping_flow([-0.1, 0.3048], 30.48, 1.656).round(2)
+    array([0.  , 8.49])
+    """
+    head_m = np.maximum(np.asarray(overtopping_m, dtype=float), 0)
+    return np.asarray(weir_coefficient) * np.asarray(crest_m) * head_m**1.5
+
+
+def depth_where(
+    function: Callable[..., Floats],
+    value: ArrayLike,
+    barrel: Barrel,
+    *parameters: ArrayLike,
+) -> Floats:
+    """Depth over the bed at which a function that grows with depth takes a value.
+
+    Parameters
+    ----------
+    function : callable
+        ``function(barrel, depth_m, *parameters)``, growing with depth.
+    value : array_like, shape (n,)
+        The values wanted.
+    barrel : Barrel
+        Of arrays of shape (n,).
+    *parameters : array_like, shape (n,) or scalar
+        Handed on to the function.
+
+    Returns
+    -------
+    depth_m : ndarray, shape (n,)
+        0 where the value is not above that of an empty barrel, the open height where
+        it is not reached below the crown, NaN where an input is NaN [m].
+
+    Notes
+    -----
+    Chandrupatla's bracketing method, all elements at once: no step leaves the
+    bracket between bed and crown, so the one root of a growing function is found.
+
+    References
+    ----------
+    chandrupatla1997.
+
+    Examples
+    --------
+    >>> barrel = Barrel(1.0, 1.0, True)
+    >>> depth_where(lambda barrel, depth_m: depth_m**2, [0.0, 0.25, 9.0], barrel)
+    array([0. , 0.5, 1. ])
+    """
+
+    def gap(depth_m: Floats, wanted: Floats, *fields: Floats) -> Floats:
+        return function(Barrel(*fields[:4]), depth_m, *fields[4:]) - wanted
+
+    top_m = open_height(barrel) * _BELOW_CROWN
+    given = (value, *barrel, *parameters, top_m)
+    *arguments, top_m = np.broadcast_arrays(*(np.asarray(v, float) for v in given))
+    found = elementwise.find_root(
+        gap, (np.zeros_like(top_m), top_m), args=tuple(arguments)
+    )
+    full = gap(top_m, *arguments) <= 0
+    empty = gap(np.zeros_like(top_m), *arguments) >= 0
+    return np.where(full, open_height(barrel), np.where(empty, 0.0, found.x))
+
+
+def _mean_depth(area_m2: Floats, width_m: Floats) -> Floats:
+    at_crown = np.where(area_m2 > 0, np.inf, 0.0)
+    mean_m = area_m2 / np.where(width_m <= 0, 1.0, width_m)
+    return np.where(width_m <= 0, at_crown, mean_m)

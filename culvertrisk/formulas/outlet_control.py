@@ -1,0 +1,251 @@
+"""Culvert flow held by its outlet (barrel full), and the capacity of a barrel."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from culvertrisk.formulas.hydraulics import critical_depth, critical_flow, depth_where
+from culvertrisk.formulas.inlet_control import InletCoefficients, inlet_control_flow
+from culvertrisk.formulas.sections import (
+    Barrel,
+    open_area,
+    open_height,
+    wetted_perimeter,
+)
+from culvertrisk.units import GRAVITY_M_S2
+
+Floats = NDArray[np.float64]
+
+FRICTION_KU = 19.63  # HDS-5: KU of the friction loss in SI units
+RADIUS_EXPONENT = 1.33  # HDS-5: exponent of R as printed (4/3)
+LEAST_SUBMERGENCE = 0.75  # HDS-5: full-barrel form holds from HW = 0.75 D
+
+
+class Conduit(NamedTuple):
+    """What outlet control needs of a barrel beside its section; fields broadcast.
+
+    ``entrance_loss`` is Ke, ``roughness`` Manning's n [s·m^-1/3], ``tailwater_m``
+    the depth below the road over the outlet invert.
+    """
+
+    length_m: ArrayLike
+    slope_m_per_m: ArrayLike
+    entrance_loss: ArrayLike
+    roughness: ArrayLike
+    tailwater_m: ArrayLike = 0.0
+
+
+def full_flow_head_loss(
+    flow_m3s: ArrayLike, barrel: Barrel, conduit: Conduit
+) -> Floats:
+    r"""Head lost by a barrel flowing full: entrance, friction and exit.
+
+    .. math:: H = \left(1 + K_e + \frac{19.63\, n^2 L}{R^{1.33}}\right)
+              \frac{V^2}{2 g}
+
+    Parameters
+    ----------
+    flow_m3s : array_like, shape (n,)
+        Flow of one barrel, 0 or more [m3/s].
+    barrel : Barrel
+        Of arrays of shape (n,).
+    conduit : Conduit
+        Of arrays of shape (n,) or scalars.
+
+    Returns
+    -------
+    head_loss_m : ndarray, shape (n,)
+        NaN where an input is NaN or the barrel is closed [m].
+
+    References
+    ----------
+    fhwa2012, outlet control (loss equation of the full barrel).
+
+    Examples
+    --------
+    >>> conduit = Conduit(36.576, 0.025, 0.9, 0.024)
+    >>> full_flow_head_loss([1.18931], Barrel(0.9144, 0.9144, False), conduit).round(3)
+    array([0.81])
+    """
+    area_m2 = open_area(barrel, open_height(barrel))
+    area_m2 = np.where(area_m2 <= 0, np.nan, area_m2)
+    return _loss_factor(barrel, conduit) * np.square(np.asarray(flow_m3s) / area_m2)
+
+
+def outlet_control_headwater(
+    flow_m3s: ArrayLike, barrel: Barrel, conduit: Conduit
+) -> Floats:
+    r"""Headwater held by the outlet, by the approximation of a full barrel.
+
+    .. math:: HW = H + h_o - S L, \quad h_o = \max(TW, (d_c + D)/2)
+
+    Parameters
+    ----------
+    flow_m3s : array_like, shape (n,)
+        Flow of one barrel, 0 or more [m3/s].
+    barrel : Barrel
+        Of arrays of shape (n,).
+    conduit : Conduit
+        Of arrays of shape (n,) or scalars.
+
+    Returns
+    -------
+    headwater_m : ndarray, shape (n,)
+        Over the invert of the pipe at the inlet; NaN where an input is NaN or the
+        barrel is closed [m].
+
+    Notes
+    -----
+    Not for headwater below 0.75 of the open height, nor for a barrel that runs part
+    full over most of its length: there a water-surface profile is needed. A bed of
+    silt or ice is taken at both ends.
+
+    References
+    ----------
+    fhwa2012, outlet control.
+
+    Examples
+    --------
+    >>> conduit = Conduit(36.576, 0.025, 0.9, 0.024, 0.1524)
+    >>> outlet_control_headwater(
+    ...     [1.18931], Barrel(0.9144, 0.9144, False), conduit
+    ... ).round(3)
+    array([0.675])
+    """
+    height_m = open_height(barrel)
+    bed_m = np.asarray(barrel.rise_m) - height_m
+    depth_m = critical_depth(barrel, flow_m3s)
+    outlet_m = np.maximum(
+        np.asarray(conduit.tailwater_m) - bed_m, (depth_m + height_m) / 2
+    )
+    fall_m = np.asarray(conduit.slope_m_per_m) * np.asarray(conduit.length_m)
+    return bed_m + full_flow_head_loss(flow_m3s, barrel, conduit) + outlet_m - fall_m
+
+
+def outlet_control_flow(
+    headwater_m: ArrayLike, barrel: Barrel, conduit: Conduit
+) -> Floats:
+    """Flow that a full barrel carries at a headwater: inverse of outlet control.
+
+    Parameters
+    ----------
+    headwater_m : array_like, shape (n,)
+        Depth of water over the invert of the pipe at the inlet [m].
+    barrel : Barrel
+        Of arrays of shape (n,).
+    conduit : Conduit
+        Of arrays of shape (n,) or scalars.
+
+    Returns
+    -------
+    flow_m3s : ndarray, shape (n,)
+        Flow of one barrel; 0 where the headwater does not lift water over the outlet
+        or the barrel is closed; NaN where an input is NaN [m3/s].
+
+    Notes
+    -----
+    Bracketed in the critical depth, since flow, loss and outlet depth all grow with
+    it; a box whose critical depth has reached the crown in closed form. The limits
+    of ``outlet_control_headwater`` hold.
+
+    References
+    ----------
+    fhwa2012, outlet control.
+
+    Examples
+    --------
+    >>> conduit = Conduit(36.576, 0.025, 0.9, 0.024, 0.1524)
+    >>> pipe = Barrel(0.9144, 0.9144, False, [0.0, 1.0])
+    >>> outlet_control_flow(0.6738, pipe, conduit).round(2)
+    array([1.19, 0.  ])
+    """
+    height_m = open_height(barrel)
+    area_m2 = open_area(barrel, height_m)
+    bed_m = np.asarray(barrel.rise_m) - height_m
+    tailwater_m = np.asarray(conduit.tailwater_m) - bed_m
+    fall_m = np.asarray(conduit.slope_m_per_m) * np.asarray(conduit.length_m)
+    head_m = np.asarray(headwater_m) - bed_m + fall_m
+    area_or_1 = np.where(area_m2 <= 0, 1.0, area_m2)
+    factor = _loss_factor(barrel, conduit) / np.square(area_or_1)
+    depth_m = depth_where(_head_at, head_m, barrel, factor, tailwater_m)
+    outlet_m = np.maximum(tailwater_m, (depth_m + height_m) / 2)
+    flow_m3s = np.sqrt(np.maximum(head_m - outlet_m, 0) / factor)
+    return np.where(area_m2 <= 0, 0.0, flow_m3s)
+
+
+def barrel_capacity(
+    headwater_m: ArrayLike,
+    barrel: Barrel,
+    conduit: Conduit,
+    coefficients: InletCoefficients,
+    inlet_slope_m_per_m: ArrayLike,
+) -> Floats:
+    """Flow of one barrel at a headwater: the lesser of inlet and outlet control.
+
+    Parameters
+    ----------
+    headwater_m : array_like, shape (n,)
+        Depth of water over the invert of the pipe [m].
+    barrel : Barrel
+        Of arrays of shape (n,).
+    conduit : Conduit
+        Of arrays of shape (n,) or scalars. Where one of them is NaN, the inlet
+        alone counts.
+    coefficients : InletCoefficients
+        Of arrays of shape (n,) or scalars.
+    inlet_slope_m_per_m : array_like, shape (n,) or scalar
+        Slope in the inlet equations [m/m].
+
+    Returns
+    -------
+    capacity_m3s : ndarray, shape (n,)
+        0 where the barrel is closed; NaN where headwater, barrel or coefficients
+        are NaN [m3/s].
+
+    Notes
+    -----
+    Below 0.75 of the open height outlet control does not hold and the inlet alone
+    counts.
+
+    References
+    ----------
+    fhwa2012, design method (the higher headwater governs).
+
+    Examples
+    --------
+    >>> pipe = Barrel(0.9144, 0.9144, False)
+    >>> thin_edge = InletCoefficients(1, 0.034, 1.5, 0.0553, 0.54, -0.5)
+    >>> barrel_capacity(1.5, pipe, Conduit(36.576, [0.0, 0.03], 0.9, 0.024),
+    ...                 thin_edge, [0.0, 0.03]).round(2)
+    array([1.13, 1.56])
+    """
+    inlet_m3s = inlet_control_flow(
+        headwater_m, barrel, inlet_slope_m_per_m, coefficients
+    )
+    outlet_m3s = outlet_control_flow(headwater_m, barrel, conduit)
+    height_m = open_height(barrel)
+    bed_m = np.asarray(barrel.rise_m) - height_m
+    is_low = np.asarray(headwater_m) - bed_m < LEAST_SUBMERGENCE * height_m
+    outlet_m3s = np.where(is_low | np.isnan(outlet_m3s), np.inf, outlet_m3s)
+    return np.minimum(inlet_m3s, outlet_m3s)
+
+
+def _loss_factor(barrel: Barrel, conduit: Conduit) -> Floats:
+    """Head loss over the square of velocity [s2/m]."""
+    perimeter_m = wetted_perimeter(barrel, open_height(barrel))
+    perimeter_m = np.where(perimeter_m <= 0, 1.0, perimeter_m)
+    radius_m = open_area(barrel, open_height(barrel)) / perimeter_m
+    radius_m = np.where(radius_m <= 0, 1.0, radius_m)
+    length_m = np.asarray(conduit.length_m)
+    friction = FRICTION_KU * np.square(conduit.roughness) * length_m
+    friction = friction / radius_m**RADIUS_EXPONENT
+    return (1 + np.asarray(conduit.entrance_loss) + friction) / (2 * GRAVITY_M_S2)
+
+
+def _head_at(
+    barrel: Barrel, depth_m: Floats, factor: Floats, tailwater_m: Floats
+) -> Floats:
+    """Loss and outlet depth of the flow whose critical depth is given."""
+    outlet_m = np.maximum(tailwater_m, (depth_m + open_height(barrel)) / 2)
+    return factor * np.square(critical_flow(barrel, depth_m)) + outlet_m

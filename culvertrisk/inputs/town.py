@@ -1,0 +1,104 @@
+"""All files of a town read at once into one set of tables."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from culvertrisk.checks import InputError, refuse
+from culvertrisk.inputs.calls import read_calls
+from culvertrisk.inputs.culverts import read_culverts
+from culvertrisk.inputs.made_weather import made_weather
+from culvertrisk.inputs.places import read_places
+from culvertrisk.inputs.rasters import Terrain, read_terrain
+from culvertrisk.inputs.reading import Reading
+from culvertrisk.inputs.roads import read_roads
+from culvertrisk.inputs.thaw_log import read_thaw_log
+from culvertrisk.inputs.weather import read_weather
+from culvertrisk.settings import Settings
+
+Progress = Callable[[str], None]
+
+
+def silent(step: str) -> None:
+    """Take a step's name and say nothing."""
+
+
+@dataclass(frozen=True)
+class TownData:
+    """Everything read from a town's files; ``notes`` says what was assumed."""
+
+    settings: Settings
+    crossings: gpd.GeoDataFrame
+    roads: gpd.GeoDataFrame | None
+    terrain: Terrain | None
+    weather: pd.DataFrame
+    thaw_log: pd.DataFrame | None
+    places: gpd.GeoDataFrame | None
+    calls: pd.DataFrame | None
+    notes: pd.DataFrame
+
+
+def read_town(settings: Settings, progress: Progress = silent) -> TownData:
+    """Read all files of a town; every problem of every file is told at once.
+
+    Raises
+    ------
+    InputError
+        If a file is missing or cannot be used.
+    """
+    progress("Reading the culvert inventory")
+    culverts = read_culverts(
+        settings.folder / settings.files.culverts, settings.culverts, settings.town.crs
+    )
+    work_crs = str(culverts.table.crs)
+    bounds = tuple(culverts.table.total_bounds)
+    canopy = settings.path("canopy")
+    readers: dict[str, Callable[[Path], Any]] = {
+        "roads": lambda path: read_roads(path, settings.roads, work_crs),
+        "dem": lambda path: read_terrain(path, canopy, work_crs, bounds),
+        "weather": lambda path: read_weather(path, settings.weather),
+        "thaw_log": lambda path: read_thaw_log(path, settings.thaw_log),
+        "places": lambda path: read_places(path, settings.places, work_crs),
+        "calls": lambda path: read_calls(path, settings.calls),
+    }
+    found: dict[str, Any] = {}
+    problems: list[str] = []
+    for key, reader in readers.items():
+        path = settings.path(key)
+        if path is None:
+            continue
+        progress(f"Reading {path.name}")
+        try:
+            found[key] = reader(path)
+        except InputError as error:
+            problems.extend(error.problems)
+    refuse(problems)
+    return _town_data(settings, culverts, found)
+
+
+def _town_data(
+    settings: Settings, culverts: Reading, found: dict[str, Any]
+) -> TownData:
+    if "weather" not in found:
+        found["weather"] = made_weather(
+            settings.town.freezing_index_cday, date.today(), years=2
+        )
+    readings = {k: v for k, v in found.items() if isinstance(v, Reading)}
+    tables = {key: reading.table for key, reading in readings.items()}
+    notes = [culverts.notes, *(reading.notes for reading in readings.values())]
+    return TownData(
+        settings=settings,
+        crossings=culverts.table,
+        roads=tables.get("roads"),
+        terrain=found.get("dem"),
+        weather=tables["weather"],
+        thaw_log=tables.get("thaw_log"),
+        places=tables.get("places"),
+        calls=tables.get("calls"),
+        notes=pd.concat(notes, ignore_index=True),
+    )

@@ -1,0 +1,178 @@
+"""Other ways to make a morning: worst first by hand, and all ways of a small case."""
+
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+
+from culvertrisk.plans.timetable import (
+    Case,
+    Route,
+    Stop,
+    day,
+    departure,
+    first_stop_place,
+    next_stop,
+    worth,
+)
+
+MOST_STOPS = 10
+MOST_CREWS = 2
+_Labels = dict[tuple[int, int], list[tuple[Stop, Route]]]
+
+
+def worst_first(case: Case) -> tuple[Route, ...]:
+    """Plan as by hand: the truck that is free goes to the worst that still fits.
+
+    Parameters
+    ----------
+    case : Case
+        The morning.
+
+    Returns
+    -------
+    routes : tuple of Route
+        One route per crew under the same hours, water, fuel, hours to keep clear
+        and bottom-up rule as the plan. A truck takes water at the nearest fill point
+        when the tank does not hold the next job.
+    """
+    routes: list[Route] = [() for _ in case.crews]
+    last = [departure(case, crew) for crew in range(len(case.crews))]
+    waiting = set(range(len(case.crews)))
+    while waiting:
+        crew = min(waiting, key=lambda c: (last[c].end_s, c))
+        for place in _worst_order(case, routes):
+            grown = _grown(case, crew, last[crew], place)
+            if grown is None:
+                continue
+            trial = list(routes)
+            trial[crew] = routes[crew] + grown[1]
+            if day(case, tuple(trial)) is not None:
+                routes, last[crew] = trial, grown[0]
+                break
+        else:
+            waiting.discard(crew)
+    return tuple(routes)
+
+
+def _worst_order(case: Case, routes: list[Route]) -> list[int]:
+    first = first_stop_place(case)
+    done = {place for route in routes for place in route}
+    order = np.argsort(-case.loss_avoided_person_h, kind="stable") + first
+    return [int(place) for place in order if place not in done]
+
+
+def _grown(case: Case, crew: int, last: Stop, place: int) -> tuple[Stop, Route] | None:
+    """Return the next visit, by way of water where the tank needs it."""
+    direct = next_stop(case, crew, last, place)
+    if direct is not None:
+        return direct, (place,)
+    ways = []
+    for fill in range(len(case.crews), first_stop_place(case)):
+        full = next_stop(case, crew, last, fill)
+        then = next_stop(case, crew, full, place) if full is not None else None
+        if then is not None:
+            ways.append((then.end_s, fill, then))
+    if not ways:
+        return None
+    _, fill, then = min(ways, key=lambda way: way[:2])
+    return then, (fill, place)
+
+
+def best_plan_exhaustive(case: Case) -> tuple[Route, ...]:
+    """Find the best plan of a small case by trying all.
+
+    Parameters
+    ----------
+    case : Case
+        At most ``MOST_STOPS`` crossings and ``MOST_CREWS`` trucks, without chains.
+
+    Returns
+    -------
+    routes : tuple of Route
+        Routes of the largest loss avoided.
+
+    Raises
+    ------
+    ValueError
+        If the case is larger, or has chains.
+
+    Notes
+    -----
+    For each truck every set of crossings is grown stop by stop, with and without
+    water on the way; of two ways with the same set and last stop the one that is
+    later and has less water is dropped, which loses nothing.
+    """
+    if len(case.culvert_ids) > MOST_STOPS or len(case.crews) > MOST_CREWS:
+        raise ValueError("the case is too large to try all")
+    if max(case.below, default=-1) >= 0:
+        raise ValueError("chains cannot be tried exhaustively")
+    sets = [_sets(case, crew) for crew in range(len(case.crews))]
+    best: tuple[float, tuple[Route, ...]] = (0.0, tuple(() for _ in case.crews))
+    for choice in product(*(found.items() for found in sets)):
+        masks = [mask for mask, _ in choice]
+        if (
+            sum(mask.bit_count() for mask in masks)
+            > np.bitwise_or.reduce(masks).bit_count()
+        ):
+            continue
+        routes = tuple(route for _, route in choice)
+        best = max(best, (worth(case, routes), routes), key=lambda pair: pair[0])
+    return best[1]
+
+
+def _sets(case: Case, crew: int) -> dict[int, Route]:
+    """Return a route for each set of crossings that a truck can open."""
+    first = first_stop_place(case)
+    found: dict[int, Route] = {0: ()}
+    layer: _Labels = {(0, crew): [(departure(case, crew), ())]}
+    while layer:
+        grown: _Labels = {}
+        for (mask, _), labels in layer.items():
+            for number in range(len(case.culvert_ids)):
+                if mask >> number & 1:
+                    continue
+                for label in labels:
+                    _grow(case, crew, label, first + number, mask | 1 << number, grown)
+        for (mask, _), labels in grown.items():
+            found.setdefault(mask, labels[0][1])
+        layer = grown
+    return found
+
+
+def _grow(
+    case: Case,
+    crew: int,
+    label: tuple[Stop, Route],
+    place: int,
+    mask: int,
+    grown: _Labels,
+) -> None:
+    last, route = label
+    fills = range(len(case.crews), first_stop_place(case))
+    for way in [(place,), *((fill, place) for fill in fills)]:
+        stop: Stop | None = last
+        for step in way:
+            stop = next_stop(case, crew, stop, step) if stop is not None else None
+        if stop is not None:
+            _keep(grown.setdefault((mask, place), []), (stop, route + way))
+
+
+def _keep(labels: list[tuple[Stop, Route]], new: tuple[Stop, Route]) -> None:
+    stop = new[0]
+    if any(
+        old.end_s <= stop.end_s and old.tank_left_m3 >= stop.tank_left_m3
+        for old, _ in labels
+    ):
+        return
+    labels[:] = [
+        old
+        for old in labels
+        if old[0].end_s < stop.end_s or old[0].tank_left_m3 > stop.tank_left_m3
+    ]
+    labels.append(new)
+
+
+def without_chains(case: Case) -> Case:
+    """Return the same morning with the bottom-up rule left out."""
+    return replace(case, below=tuple(-1 for _ in case.below))

@@ -1,0 +1,114 @@
+"""Last hand on a plan: what breaks a rule is taken out, what still fits is put in."""
+
+from culvertrisk.plans.timetable import (
+    Case,
+    Route,
+    day,
+    first_stop_place,
+    timetable,
+    worth,
+)
+
+Routes = tuple[Route, ...]
+
+
+def repaired(case: Case, routes: Routes) -> Routes:
+    """Take out the crossing of least worth until the plan holds.
+
+    Parameters
+    ----------
+    case : Case
+        The morning.
+    routes : tuple of Route
+        Routes that may break hours, water or the bottom-up rule.
+
+    Returns
+    -------
+    routes : tuple of Route
+        Routes that hold.
+    """
+    first = first_stop_place(case)
+    while day(case, routes) is None:
+        planned = [place for route in routes for place in route if place >= first]
+        upper = [p for p in planned if not _rests(case, p, planned)]
+        worst = min(upper or planned, key=lambda p: _loss(case, p), default=-1)
+        routes = tuple(
+            tuple(p for p in route if p != worst and (p >= first or worst >= 0))
+            for route in routes
+        )
+    return routes
+
+
+def filled_up(case: Case, routes: Routes) -> Routes:
+    """Put in every crossing that still fits, the largest worth first.
+
+    Parameters
+    ----------
+    case : Case
+        The morning.
+    routes : tuple of Route
+        Routes that hold.
+
+    Returns
+    -------
+    routes : tuple of Route
+        Routes that hold and open at least as much; blocked crossings below one that
+        is put in are put in before it.
+    """
+    first = first_stop_place(case)
+    places = range(first, first + len(case.culvert_ids))
+    for place in sorted(places, key=lambda p: (-_loss(case, p), p)):
+        grown: Routes | None = routes
+        for link in _missing_chain(case, routes, place):
+            grown = _put_in(case, grown, link) if grown is not None else None
+        if grown is not None and worth(case, grown) > worth(case, routes):
+            routes = grown
+    return routes
+
+
+def _loss(case: Case, place: int) -> float:
+    return float(case.loss_avoided_person_h[place - first_stop_place(case)])
+
+
+def _rests(case: Case, place: int, planned: list[int]) -> bool:
+    """Tell whether a planned crossing above rests on this one being opened."""
+    first = first_stop_place(case)
+    return any(case.below[above - first] == place for above in planned)
+
+
+def _missing_chain(case: Case, routes: Routes, place: int) -> list[int]:
+    """Return the crossings not yet planned from the lowest up to a place."""
+    planned = {stop for route in routes for stop in route}
+    chain: list[int] = []
+    while place >= 0 and place not in planned:
+        chain.append(place)
+        place = case.below[place - first_stop_place(case)]
+    return chain[::-1]
+
+
+def _put_in(case: Case, routes: Routes, place: int) -> Routes | None:
+    """Put a crossing where its truck is home earliest, with water if needed."""
+    best: tuple[float, Routes] | None = None
+    for crew, route in enumerate(routes):
+        if case.job_s[crew, place - first_stop_place(case)] == float("inf"):
+            continue
+        for here in range(len(route) + 1):
+            for way in _ways(case, place):
+                trial = (*route[:here], *way, *route[here:])
+                stops = timetable(case, crew, trial)
+                if stops is None:
+                    continue
+                grown = (*routes[:crew], trial, *routes[crew + 1 :])
+                home_s = stops[-1].end_s
+                earlier = best is None or home_s < best[0]
+                if earlier and day(case, grown) is not None:
+                    best = (home_s, grown)
+                break  # water on the way only where the tank asks for it
+    return best[1] if best is not None else None
+
+
+def _ways(case: Case, place: int) -> list[Route]:
+    fills = range(len(case.crews), first_stop_place(case))
+    before = [(fill, place) for fill in fills]
+    after = [(place, fill) for fill in fills]
+    return [(place,), *before, *after]

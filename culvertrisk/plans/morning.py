@@ -1,0 +1,199 @@
+"""The morning plan: which stops, which truck, which order, what is not reached."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from culvertrisk.plans.candidates import morning_case
+from culvertrisk.plans.compare import worst_first
+from culvertrisk.plans.insertion import filled_up, repaired
+from culvertrisk.plans.not_reached import NO_CREW, not_reached
+from culvertrisk.plans.plan_checker import check_plan
+from culvertrisk.plans.solver import solve_routes
+from culvertrisk.plans.timetable import (
+    Case,
+    Route,
+    Stop,
+    day,
+    first_stop_place,
+    worth,
+)
+from culvertrisk.plans.travel import CREW, FILL, Travel
+from culvertrisk.settings import Settings
+
+__all__ = ["MorningPlan", "Travel", "best_routes", "plan_morning"]
+
+STOP_COLUMNS = (
+    "crew",
+    "stop_number",
+    "kind",
+    "place_id",
+    "culvert_id",
+    "drive_s",
+    "drive_m",
+    "arrive_s",
+    "start_s",
+    "end_s",
+    "water_m3",
+    "fuel_m3",
+    "tank_left_m3",
+    "fuel_left_m3",
+    "loss_avoided_person_h",
+)
+
+
+@dataclass(frozen=True)
+class MorningPlan:
+    """A planned morning.
+
+    Attributes
+    ----------
+    stops : DataFrame
+        One row per stop, in order for each crew that leaves its yard: ``start``,
+        ``thaw``, ``fill`` and ``end``. Times are seconds after midnight, exact from the
+        unrounded driving times; waiting lies between ``arrive_s`` and ``start_s``, and
+        is spent off the road. ``water_m3`` is used at a thaw and taken in at a fill.
+    not_reached : DataFrame
+        Crossings worth opening that are not opened, the largest loss first, why, and
+        what is done there instead.
+    comparison : dict
+        Loss avoided by ``plan``, by ``worst_first`` with the same trucks, and
+        ``possible`` if every crossing planned for could be opened [person-h].
+    problems : tuple of str
+        Broken constraints found by the independent checker; empty when all hold.
+    """
+
+    stops: pd.DataFrame
+    not_reached: pd.DataFrame
+    comparison: dict[str, float]
+    problems: tuple[str, ...]
+
+
+def plan_morning(
+    crossings: pd.DataFrame,
+    jobs: pd.DataFrame,
+    travel: Travel,
+    settings: Settings,
+    seed: int = 1,
+) -> MorningPlan:
+    """Plan which crossings to open, by which truck, in which order.
+
+    Parameters
+    ----------
+    crossings : DataFrame
+        Crossings table with ``loss_avoided_person_h``; ``blocked_chance``,
+        ``road_name``, ``owner`` and ``downstream_id`` are used where they are there.
+    jobs : DataFrame
+        Rows of :func:`culvertrisk.plans.thaw_job.thaw_jobs`.
+    travel : Travel
+        Driving between crews, fill points and crossings.
+    settings : Settings
+        The town file: crews, fill points and hours to keep clear.
+    seed : int
+        Seed of the search; the same inputs and seed give the same plan.
+
+    Returns
+    -------
+    plan : MorningPlan
+        The loss avoided counts in full whenever the crossing is opened within the
+        shift; it does not fall with the hour.
+    """
+    case = morning_case(crossings, jobs, travel, settings) if settings.crews else None
+    if case is None or not case.crews:
+        return _no_plan(crossings, jobs, travel, settings, case)
+    routes = best_routes(case, seed=seed)
+    stops = _stops(case, routes)
+    reached = frozenset(stops.loc[stops["kind"] == "thaw", "culvert_id"])
+    return MorningPlan(
+        stops=stops,
+        not_reached=not_reached(crossings, jobs, travel, settings, case, reached),
+        comparison={
+            "plan": worth(case, routes),
+            "worst_first": worth(case, worst_first(case)),
+            "possible": float(case.loss_avoided_person_h.sum()),
+        },
+        problems=check_plan(stops, crossings, jobs, travel, settings),
+    )
+
+
+def best_routes(case: Case, *, seed: int = 1) -> tuple[Route, ...]:
+    """Return the better of the search and of worst first, each filled up.
+
+    Parameters
+    ----------
+    case : Case
+        The morning.
+    seed : int
+        Seed of the search.
+
+    Returns
+    -------
+    routes : tuple of Route
+        Routes that hold in exact time.
+    """
+    searched = filled_up(case, repaired(case, solve_routes(case, seed=seed)))
+    by_hand = filled_up(case, worst_first(case))
+    return max(searched, by_hand, key=lambda routes: worth(case, routes))
+
+
+def _no_plan(
+    crossings: pd.DataFrame,
+    jobs: pd.DataFrame,
+    travel: Travel,
+    settings: Settings,
+    case: Case | None,
+) -> MorningPlan:
+    loss = crossings["loss_avoided_person_h"]
+    return MorningPlan(
+        stops=pd.DataFrame(columns=list(STOP_COLUMNS)),
+        not_reached=not_reached(crossings, jobs, travel, settings, case, frozenset()),
+        comparison={
+            "plan": 0.0,
+            "worst_first": 0.0,
+            "possible": float(loss[loss > 0].sum()),
+        },
+        problems=() if settings.crews else (f"No plan: {NO_CREW}.",),
+    )
+
+
+def _stops(case: Case, routes: tuple[Route, ...]) -> pd.DataFrame:
+    days = day(case, routes)
+    if days is None:
+        raise RuntimeError("a plan that was checked no longer holds")
+    rows = [
+        _row(case, crew, number, stop, is_end=number == len(stops) - 1)
+        for crew, stops in enumerate(days)
+        if routes[crew]
+        for number, stop in enumerate(stops)
+    ]
+    return pd.DataFrame(rows, columns=list(STOP_COLUMNS))
+
+
+def _row(
+    case: Case, crew: int, number: int, stop: Stop, *, is_end: bool
+) -> dict[str, object]:
+    first, name = first_stop_place(case), case.crews[crew].name
+    culvert_id, loss = "", 0.0
+    if stop.place >= first:
+        culvert_id = case.culvert_ids[stop.place - first]
+        kind, place_id = "thaw", culvert_id
+        loss = float(case.loss_avoided_person_h[stop.place - first])
+    elif stop.place >= len(case.crews):
+        fill = case.fills[stop.place - len(case.crews)]
+        kind, place_id = "fill", f"{FILL}{fill.name}"
+    else:
+        kind, place_id = "end" if is_end else "start", f"{CREW}{name}"
+    values = {
+        column: getattr(stop, column)
+        for column in STOP_COLUMNS
+        if hasattr(stop, column)
+    }
+    return {
+        "crew": name,
+        "stop_number": number,
+        "kind": kind,
+        "place_id": place_id,
+        "culvert_id": culvert_id,
+        "loss_avoided_person_h": loss,
+        **values,
+    }

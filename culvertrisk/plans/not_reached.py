@@ -1,0 +1,105 @@
+"""What the morning does not reach: why, and what is done there instead."""
+
+import numpy as np
+import pandas as pd
+
+from culvertrisk.plans.thaw_job import NO_HEAT
+from culvertrisk.plans.timetable import Case, first_stop_place, timetable
+from culvertrisk.plans.travel import CREW, Travel
+from culvertrisk.settings import Settings
+from culvertrisk.units import HOUR_S
+
+COLUMNS = ("culvert_id", "loss_avoided_person_h", "why", "instead")
+NO_CREW = "no crew is given in the town file"
+NO_HOURS = "no hours left after stops worth more"
+
+
+def not_reached(
+    crossings: pd.DataFrame,
+    jobs: pd.DataFrame,
+    travel: Travel,
+    settings: Settings,
+    case: Case | None,
+    reached: frozenset[str],
+) -> pd.DataFrame:
+    """List every crossing worth opening that is not opened.
+
+    Parameters
+    ----------
+    crossings, jobs : DataFrame
+        Crossings table and thaw jobs.
+    travel : Travel
+        Places that can be driven to.
+    settings : Settings
+        The town file.
+    case : Case or None
+        What was planned for; None without any crew.
+    reached : frozenset of str
+        Crossings that the plan opens.
+
+    Returns
+    -------
+    rows : DataFrame
+        Columns ``COLUMNS``, the largest loss first.
+    """
+    loss = crossings["loss_avoided_person_h"]
+    left = loss[(loss > 0) & ~loss.index.isin(reached)]
+    left = left.sort_values(ascending=False, kind="stable")
+    of_left = jobs[jobs["culvert_id"].isin(left.index)]
+    groups = {str(key): own for key, own in of_left.groupby("culvert_id")}
+    nothing = jobs.iloc[:0]
+    rows = []
+    for culvert_id, worth in left.items():
+        own = groups.get(str(culvert_id), nothing)
+        why = _why(str(culvert_id), own, travel, case)
+        instead = _instead(crossings, str(culvert_id), own, settings)
+        rows.append((culvert_id, float(worth), why, instead))
+    return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def _why(culvert_id: str, own: pd.DataFrame, travel: Travel, case: Case | None) -> str:
+    if case is None:
+        return NO_CREW
+    if not own["is_possible"].astype(bool).any():
+        reasons = [*dict.fromkeys(own["why_not"])]
+        reasons = [word for word in reasons if word != NO_HEAT] or reasons
+        return "; ".join(reasons) or "no thaw job was worked out"
+    if culvert_id not in travel.place_ids or not _has_way(culvert_id, travel):
+        return "no way by road from any crew's start"
+    if culvert_id not in case.culvert_ids:
+        return "not among the losses planned for, or the pipe below it cannot be opened"
+    if not _fits_alone(case, culvert_id):
+        return "does not fit the hours, water, fuel or keep-clear hours of any crew"
+    if case.below[case.culvert_ids.index(culvert_id)] >= 0:
+        return "the blocked pipe below it comes first and both do not fit"
+    return NO_HOURS
+
+
+def _has_way(culvert_id: str, travel: Travel) -> bool:
+    here = travel.place_ids.index(culvert_id)
+    starts = [n for n, p in enumerate(travel.place_ids) if p.startswith(CREW)]
+    return bool(np.isfinite(travel.seconds[starts, here]).any())
+
+
+def _fits_alone(case: Case, culvert_id: str) -> bool:
+    place = first_stop_place(case) + case.culvert_ids.index(culvert_id)
+    return any(
+        timetable(case, crew, (place,)) is not None for crew in range(len(case.crews))
+    )
+
+
+def _instead(
+    crossings: pd.DataFrame, culvert_id: str, own: pd.DataFrame, settings: Settings
+) -> str:
+    words = ["Signs and lights before the water rises."]
+    owner = ""
+    if "owner" in crossings:
+        owner = str(crossings["owner"][culvert_id]).strip()
+    words.append(f"Call the owner: {owner}." if owner else "Tell dispatch.")
+    hours = own.loc[own["is_possible"].astype(bool), "job_s"].min() / HOUR_S
+    if np.isfinite(hours):
+        words.append(f"Contractor: about {hours:.1f} h on site, without the way.")
+    diggers = [crew.name for crew in settings.crews if crew.method == "no heat"]
+    if diggers:
+        words.append(f"{' or '.join(diggers)} looks and digs for the ends.")
+    return " ".join(words)

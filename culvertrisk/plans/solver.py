@@ -1,0 +1,303 @@
+"""Which crossings, which truck, in which order: the routing model for PyVRP."""
+
+import warnings
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pyvrp
+from numpy.typing import NDArray
+from pyvrp.PenaltyManager import PenaltyParams
+from pyvrp.solve import SolveParams
+from pyvrp.stop import MaxIterations
+
+from culvertrisk.plans.timetable import (
+    Case,
+    Route,
+    first_stop_place,
+    refill_s,
+    without_idle_fills,
+)
+
+Ticks = NDArray[Any]  # whole numbers
+
+TICK_S = 10.0  # the solver counts whole ticks, rounded against us
+DROP_M3 = 1e-4  # water and fuel in tenths of a litre: a stop weighs as in ticks
+PRIZE_TICKS = 6_000  # prize of a person-hour: a thousandth for each minute
+HIGHEST_PRIZE = 10**9  # keeps every sum far from the limit of 64 bits
+NO_WAY_TICKS = 10**6  # longer than any shift
+MOST_REFILLS = 8
+RETRIES = 3  # each with ten times the penalty
+_ITERATIONS = 3_000
+
+
+@dataclass
+class _Model:
+    """What is handed to PyVRP, and what its numbers mean here."""
+
+    case: Case
+    zero_s: float
+    locations: list[int] = field(default_factory=list)  # place of each location
+    only: list[int] = field(default_factory=list)  # the one crew allowed; -1 is any
+    clients: list[pyvrp.Client] = field(default_factory=list)
+    client_places: list[int] = field(default_factory=list)
+    groups: list[pyvrp.ClientGroup] = field(default_factory=list)
+    depots: list[pyvrp.Depot] = field(default_factory=list)
+    depot_places: list[int] = field(default_factory=list)
+
+
+def solve_routes(
+    case: Case, *, seed: int = 1, iterations: int = _ITERATIONS
+) -> tuple[Route, ...]:
+    """Choose and order stops for the largest loss avoided.
+
+    Parameters
+    ----------
+    case : Case
+        The morning; chains (``below``) are left to the caller.
+    seed : int
+        Seed of the search.
+    iterations : int
+        Steps of the search: a count and no time, so that a plan can be repeated.
+
+    Returns
+    -------
+    routes : tuple of Route
+        One route per crew. Every time, litre and fuel is rounded against the truck,
+        so that a route that fits in whole numbers fits in truth. Empty routes if no
+        feasible plan was found.
+    """
+    empty: tuple[Route, ...] = tuple(() for _ in case.crews)
+    if not case.crews or not case.culvert_ids:
+        return empty
+    model = _model(case)
+    if not model.clients:
+        return empty
+    data = _data(model)
+    penalty = 2 * _rate(case) * _prize_scale(case)
+    for _ in range(RETRIES):
+        params = SolveParams(penalty=PenaltyParams(max_penalty=max(penalty, 1.0)))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # its word on penalties is met by the retry
+            result = pyvrp.solve(
+                data, MaxIterations(iterations), seed, False, params=params
+            )
+        if result.best.is_feasible():
+            return _routes(model, result.best)
+        penalty *= 10
+    return empty
+
+
+def _prize_scale(case: Case) -> float:
+    """Prize units per person-hour.
+
+    Large enough that the smallest benefit outweighs a whole shift of all trucks,
+    which is what puts benefit before driving.
+    """
+    shifts = sum(crew.shift_s for crew in case.crews) / TICK_S
+    losses = case.loss_avoided_person_h
+    smallest = float(losses[losses > 0].min())  # a chain may hold pipes worth 0
+    largest = float(losses.max())
+    return min(max(PRIZE_TICKS, shifts / smallest), HIGHEST_PRIZE / largest)
+
+
+def _rate(case: Case) -> float:
+    """Largest benefit per tick of work and way: no overtime is worth more."""
+    first = first_stop_place(case)
+    legs = case.drive_s[:, :, first:].copy()
+    own = np.arange(len(case.culvert_ids))
+    legs[:, first + own, own] = np.inf  # from itself
+    ticks = (case.job_s + legs.min(axis=1)).min(axis=0) / TICK_S
+    return float((case.loss_avoided_person_h / np.maximum(ticks, 1)).max())
+
+
+def _up(values: NDArray[np.float64] | float, unit: float) -> Ticks:
+    counted = np.ceil(np.nan_to_num(np.asarray(values) / unit, nan=np.inf) - 1e-9)
+    return np.minimum(counted, NO_WAY_TICKS).astype(np.int64)
+
+
+def _volume(values: NDArray[np.float64] | float) -> Ticks:
+    counted = np.ceil(np.nan_to_num(np.asarray(values) / DROP_M3) - 1e-9)
+    return np.minimum(counted, 10**12).astype(np.int64)
+
+
+def _model(case: Case) -> _Model:
+    zero_s = min(crew.shift_start for crew in case.crews)
+    first = first_stop_place(case)
+    model = _Model(case, zero_s, [*range(first + len(case.culvert_ids))])
+    model.only = [-1] * len(model.locations)
+    for crew in range(len(case.crews)):
+        model.depots.append(pyvrp.Depot(crew))
+        model.depot_places.append(crew)
+    for number in range(len(case.culvert_ids)):
+        if case.clear_hours[number]:
+            _add_gaps(model, number)
+        else:
+            _add_client(model, number, location=first + number)
+    return model
+
+
+def _add_client(
+    model: _Model,
+    number: int,
+    location: int,
+    *,
+    group: int | None = None,
+    early: int = 0,
+    late: int = NO_WAY_TICKS,
+) -> None:
+    case = model.case
+    prize = float(case.loss_avoided_person_h[number]) * _prize_scale(case)
+    model.clients.append(
+        pyvrp.Client(
+            location,
+            delivery=_volume(case.water_m3[:, number]).tolist(),
+            prize=max(round(prize), 1),
+            required=False,
+            group=group,
+            tw_early=early,
+            tw_late=late,
+        )
+    )
+    model.client_places.append(first_stop_place(case) + number)
+
+
+def _add_gaps(model: _Model, number: int) -> None:
+    """Add one client for each crew and gap between the hours to keep clear."""
+    case = model.case
+    members: list[int] = []
+    for crew in range(len(case.crews)):
+        for early, late in _starts(model, crew, number):
+            model.locations.append(first_stop_place(case) + number)
+            model.only.append(crew)
+            members.append(len(model.clients))
+            _add_client(
+                model,
+                number,
+                len(model.locations) - 1,
+                group=len(model.groups),
+                early=early,
+                late=late,
+            )
+    if members:
+        model.groups.append(pyvrp.ClientGroup(members, required=False))
+
+
+def _starts(model: _Model, crew: int, number: int) -> list[tuple[int, int]]:
+    """Return the ticks from and to which a crew's job can start, gap by gap."""
+    job_s = float(model.case.job_s[crew, number])
+    truck = model.case.crews[crew]
+    open_s, end_s = truck.shift_start, truck.shift_start + truck.shift_s
+    windows = []
+    if np.isfinite(job_s):
+        clear = sorted(model.case.clear_hours[number])
+        for clear_from, clear_until in [*clear, (end_s, end_s)]:
+            early = int(_up(open_s - model.zero_s, TICK_S))
+            late = (min(clear_from, end_s) - job_s - model.zero_s) // TICK_S
+            if late >= early:
+                windows.append((early, int(late)))
+            open_s = max(open_s, clear_until)
+    return windows
+
+
+def _data(model: _Model) -> pyvrp.ProblemData:
+    case = model.case
+    trucks = [_truck(model, crew) for crew in range(len(case.crews))]
+    matrices = [_matrices(model, crew) for crew in range(len(case.crews))]
+    return pyvrp.ProblemData(
+        [pyvrp.Location(0, 0) for _ in model.locations],
+        model.clients,
+        model.depots,
+        trucks,
+        [fuel for fuel, _ in matrices],
+        [ticks for _, ticks in matrices],
+        model.groups,
+    )
+
+
+def _truck(model: _Model, crew: int) -> pyvrp.VehicleType:
+    """One truck; its own water is one load dimension, the others do not bind."""
+    case, truck = model.case, model.case.crews[crew]
+    capacity = [10**15] * len(case.crews)
+    capacity[crew] = int(truck.tank_m3 / DROP_M3 + 1e-9)
+    start = int(_up(truck.shift_start - model.zero_s, TICK_S))
+    end = int((truck.shift_start + truck.shift_s - model.zero_s) // TICK_S)
+    return pyvrp.VehicleType(
+        1,
+        capacity,
+        start_depot=crew,
+        end_depot=crew,
+        tw_early=start,
+        tw_late=max(end, start),
+        start_late=start,
+        shift_duration=max(end - start, 0),
+        max_distance=int(truck.fuel_tank_m3 / DROP_M3 + 1e-9),
+        unit_distance_cost=0,
+        unit_duration_cost=1,
+        profile=crew,
+        reload_depots=_fills(model, crew),
+        max_reloads=MOST_REFILLS,
+    )
+
+
+def _fills(model: _Model, crew: int) -> list[int]:
+    """Add a depot for each fill point this truck can use; return their numbers."""
+    case, added = model.case, []
+    for number, fill in enumerate(case.fills):
+        filling_s = refill_s(case.crews[crew], fill)
+        early = int(_up(max(fill.open_from - model.zero_s, 0), TICK_S))
+        if not np.isfinite(filling_s):
+            continue
+        late = int((fill.open_until - filling_s - model.zero_s) // TICK_S)
+        if late < early:
+            continue
+        place = len(case.crews) + number
+        added.append(len(model.depots))
+        service = int(_up(filling_s, TICK_S))
+        model.depots.append(pyvrp.Depot(place, early, late, service))
+        model.depot_places.append(place)
+    return added
+
+
+def _matrices(model: _Model, crew: int) -> tuple[Any, Any]:
+    """Fuel and time from each location: the job there, then the drive.
+
+    PyVRP knows one service time and no fuel tank. So the job stands on the leg that
+    leaves it, in this truck's own matrices, where a window bounds its start, and the
+    distance is burner fuel, whose limit is the tank.
+    """
+    case, first = model.case, first_stop_place(model.case)
+    drive = _closed(_up(case.drive_s[crew], TICK_S))
+    stay = np.zeros(len(drive), np.int64)
+    burn = np.zeros(len(drive), np.int64)
+    stay[first:] = _up(case.job_s[crew], TICK_S)
+    burn[first:] = _volume(case.fuel_m3[crew])
+    places = np.array(model.locations)
+    ticks = drive[np.ix_(places, places)] + stay[places][:, None]
+    fuel = np.repeat(burn[places][:, None], len(places), axis=1)
+    only = np.array(model.only)
+    shut = (only >= 0) & (only != crew)
+    ticks[shut, :] = ticks[:, shut] = NO_WAY_TICKS
+    np.fill_diagonal(ticks, 0)
+    np.fill_diagonal(fuel, 0)
+    return fuel, ticks
+
+
+def _closed(ticks: Ticks) -> Ticks:
+    """Shorten by way of other places: rounding up broke the triangle inequality."""
+    closed = ticks.copy()
+    np.fill_diagonal(closed, 0)
+    for middle in range(len(closed)):
+        np.minimum(closed, closed[:, [middle]] + closed[[middle], :], out=closed)
+    return closed
+
+
+def _routes(model: _Model, solution: pyvrp.Solution) -> tuple[Route, ...]:
+    routes: list[Route] = [() for _ in model.case.crews]
+    for found in solution.routes():
+        places: list[int] = []
+        for visit in found.schedule()[1:-1]:
+            known = model.depot_places if visit.is_depot() else model.client_places
+            places.append(known[visit.idx])
+        routes[found.vehicle_type()] = without_idle_fills(model.case, tuple(places))
+    return tuple(routes)

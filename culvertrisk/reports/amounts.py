@@ -1,0 +1,200 @@
+"""Amounts in words, for metric and for US readers, rounded to what can be relied on."""
+
+import math
+from functools import cache
+from typing import NamedTuple
+
+import pandas as pd
+
+from culvertrisk.units import HOUR_S, clock, registry
+
+_UNIT_WORDS = {
+    "delta_degC * day": "°C·days",
+    "delta_degF * day": "°F·days",
+    "m**3/s": "m³/s",
+    "ft**3/s": "ft³/s",
+    "inch": "in",
+    "hectare": "ha",
+    "mile": "mi",
+    "person-h": "person-hours",
+    "m/m": "m/m",
+    "index": "of 100",
+    "fraction": "of 1",
+    "ratio": "times",
+    "count": "",
+}
+_BASE_UNITS = {
+    "m": "m",
+    "m2": "m**2",
+    "m3/s": "m**3/s",
+    "s": "s",
+    "°C·day": "delta_degC * day",
+}
+_COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+_FULL_TURN_DEG = 360.0
+_STEP_MINUTES = 5
+
+
+class Amount(NamedTuple):
+    """One quantity in words, for metric and for US readers."""
+
+    metric: str
+    us: str
+
+
+@cache
+def factor(from_unit: str, to_unit: str) -> float:
+    """Return what a number in the first unit is multiplied by to get the second.
+
+    ``from_unit`` is a unit of the columns dictionary, ``to_unit`` one pint knows;
+    1 where nothing is to be converted, such as an index.
+
+    Examples
+    --------
+    >>> round(factor("m", "ft"), 4)
+    3.2808
+    >>> factor("yes/no", "yes/no")
+    1.0
+    """
+    if from_unit not in _BASE_UNITS:
+        return 1.0
+    return float(registry().Quantity(1.0, _BASE_UNITS[from_unit]).to(to_unit).magnitude)
+
+
+def unit_words(unit: str) -> str:
+    """Return how a unit is printed; yes/no and counts have none."""
+    return _UNIT_WORDS.get(unit, "" if unit == "yes/no" else unit)
+
+
+def _in(value: float, unit: str, to_unit: str, step: float) -> str:
+    amount = float(registry().Quantity(value, unit).to(to_unit).magnitude)
+    rounded = round(amount / step) * step
+    word = {"gallon": "gal", "liter": "L"}.get(to_unit, unit_words(to_unit))
+    return f"{rounded:,.0f} {word}" if step >= 1 else f"{rounded:,.1f} {word}"
+
+
+def volume(value_m3: float) -> Amount:
+    """Return a volume in litres and gallons, rounded to tens above a hundred.
+
+    Examples
+    --------
+    >>> volume(0.437)
+    Amount(metric='440 L', us='120 gal')
+    >>> volume(0.0076).us, volume(float("nan")).us
+    ('2 gal', 'unknown')
+    """
+    if pd.isna(value_m3):
+        return Amount("unknown", "unknown")
+    litres = value_m3 * 1_000
+    litre_step, gallon_step = (10, 10) if litres > 100 else (1, 1)
+    return Amount(
+        _in(value_m3, "m**3", "liter", litre_step),
+        _in(value_m3, "m**3", "gallon", gallon_step),
+    )
+
+
+def distance(value_m: float) -> Amount:
+    """Return a road distance in km and miles.
+
+    Examples
+    --------
+    >>> distance(4230.0)
+    Amount(metric='4.2 km', us='2.6 mi')
+    """
+    if pd.isna(value_m):
+        return Amount("unknown", "unknown")
+    return Amount(_in(value_m, "m", "km", 0.1), _in(value_m, "m", "mile", 0.1))
+
+
+def size(value_m: float) -> Amount:
+    """Return the size of a pipe in millimetres and inches.
+
+    Examples
+    --------
+    >>> size(0.4572)
+    Amount(metric='460 mm', us='18 in')
+    """
+    if pd.isna(value_m):
+        return Amount("size unknown", "size unknown")
+    return Amount(_in(value_m, "m", "mm", 10), _in(value_m, "m", "inch", 1))
+
+
+def length(value_m: float) -> Amount:
+    """Return a short length in metres and feet.
+
+    Examples
+    --------
+    >>> length(12.2)
+    Amount(metric='12 m', us='40 ft')
+    """
+    if pd.isna(value_m):
+        return Amount("length unknown", "length unknown")
+    return Amount(_in(value_m, "m", "m", 1), _in(value_m, "m", "ft", 1))
+
+
+def minutes(seconds: float) -> str:
+    """Return a time as hours and minutes, to five minutes above half an hour.
+
+    Examples
+    --------
+    >>> minutes(2280.0), minutes(5400.0), minutes(500.0), minutes(float("nan"))
+    ('40 min', '1 h 30 min', '8 min', 'unknown')
+    """
+    if pd.isna(seconds):
+        return "unknown"
+    whole = round(seconds / 60)
+    if seconds > HOUR_S / 2:
+        whole = round(whole / _STEP_MINUTES) * _STEP_MINUTES
+    hours, rest = divmod(whole, 60)
+    if not hours:
+        return f"{rest} min"
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def minute_range(low_s: float, high_s: float) -> str:
+    """Return a range of times, or nothing when an end is unknown.
+
+    Examples
+    --------
+    >>> minute_range(1500.0, 4200.0)
+    '25 min to 1 h 10 min'
+    """
+    if pd.isna(low_s) or pd.isna(high_s):
+        return ""
+    return f"{minutes(low_s)} to {minutes(high_s)}"
+
+
+def time_of_day(seconds: float) -> str:
+    """Return a clock time, or a dash when it is unknown."""
+    return "–" if pd.isna(seconds) else clock(seconds)
+
+
+def compass(bearing_deg: float) -> str:
+    """Return the nearest of eight compass points, or nothing when unknown.
+
+    Examples
+    --------
+    >>> compass(40.0), compass(350.0)
+    ('NE', 'N')
+    """
+    if pd.isna(bearing_deg):
+        return ""
+    part = _FULL_TURN_DEG / len(_COMPASS)
+    return _COMPASS[round(bearing_deg / part) % len(_COMPASS)]
+
+
+def person_hours(value: float) -> str:
+    """Return person-hours in round numbers.
+
+    Examples
+    --------
+    >>> person_hours(1234.0), person_hours(3.4), person_hours(0.04)
+    ('1,200 person-hours', '3 person-hours', 'under 1 person-hour')
+    """
+    if pd.isna(value):
+        return "unknown"
+    if value < 1:
+        return "under 1 person-hour"
+    places = 1 - math.floor(math.log10(value))
+    rounded = round(value, min(places, 0))
+    return f"{rounded:,.0f} person-hour{'' if rounded == 1 else 's'}"

@@ -1,0 +1,263 @@
+"""Run sheets: what each truck does, stop by stop, for paper and for the map's list."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from string import ascii_uppercase
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from culvertrisk.reports import amounts, words
+from culvertrisk.reports.exports import outlet_ends, replace_file
+from culvertrisk.reports.offline import policy
+from culvertrisk.tables import sources
+
+if TYPE_CHECKING:
+    from culvertrisk.reports.map_data import MapContent
+
+_SHOWN_NOT_REACHED = 60  # about two pages; the map and crossings.csv hold them all
+_ENDS = {
+    "outlet": "work from the outlet",
+    "both ends": "work from both ends",
+    "dig only": "dig only, no heat",
+}
+_STAKES = {1.0: "Staked.", 0.0: "NOT staked: probe for it."}
+
+
+def truck_sheets(content: MapContent) -> list[dict[str, Any]]:
+    """Return one entry a truck, each with its stops in order, in plain words.
+
+    Parameters
+    ----------
+    content : MapContent
+        Plan, crossings and jobs of the morning.
+
+    Returns
+    -------
+    sheets : list of dict
+        Keys ``letter``, ``crew``, ``leaves``, ``back``, ``open_count``, ``drive``,
+        ``water``, ``fuel`` and ``stops``; amounts are metric and US words. Empty
+        without a plan.
+    """
+    if content.plan is None:
+        return []
+    places = _places(content)
+    jobs = _jobs(content)
+    return [
+        {"letter": ascii_uppercase[place % len(ascii_uppercase)]}
+        | _sheet(str(crew), stops.sort_values("stop_number"), places, jobs)
+        for place, (crew, stops) in enumerate(
+            content.plan.stops.groupby("crew", sort=False)
+        )
+    ]
+
+
+def not_reached(content: MapContent) -> list[dict[str, Any]]:
+    """Return the crossings that no truck reaches, the greatest loss first."""
+    if content.plan is None:
+        return []
+    rows = content.plan.not_reached.sort_values(
+        "loss_avoided_person_h", ascending=False, kind="stable"
+    )
+    roads = _text_column(content.crossings, "road_name")
+    return [
+        {
+            "id": str(row["culvert_id"]),
+            "road": str(roads.get(row["culvert_id"], "")),
+            "loss": amounts.person_hours(row["loss_avoided_person_h"]),
+            "why": str(row["why"]),
+            "instead": str(row["instead"]),
+        }
+        for row in rows.to_dict("records")
+    ]
+
+
+def sheet_markup(content: MapContent) -> str:
+    """Return the run sheets as escaped markup, without a page around them."""
+    return _template("run_sheet.html").render(**_words(content))
+
+
+def write_run_sheets(path: Path, content: MapContent) -> Path:
+    """Write the run sheets as one page without any script.
+
+    Parameters
+    ----------
+    path : Path
+        The HTML file to write; an older one is replaced as a whole.
+    content : MapContent
+        What the sheets tell.
+
+    Returns
+    -------
+    path : Path
+        The file written.
+    """
+    page = _template("run_sheet_page.html").render(**_words(content), policy=policy([]))
+    replace_file(path, lambda new: new.write_bytes(page.encode()))
+    return path
+
+
+def _template(name: str) -> Any:
+    pages = Environment(
+        loader=PackageLoader("culvertrisk.reports", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return pages.get_template(name)
+
+
+def _words(content: MapContent) -> dict[str, Any]:
+    missed = not_reached(content)
+    return {
+        "title": content.title,
+        "day": words.day_words(content.on),
+        "trucks": truck_sheets(content),
+        "missed": missed[:_SHOWN_NOT_REACHED],
+        "missed_more": max(len(missed) - _SHOWN_NOT_REACHED, 0),
+        "problems": list(content.plan.problems) if content.plan is not None else [],
+        "cautions": cautions(content),
+        "statement": words.STATEMENT,
+        "score_words": words.score_words(content.calibrated),
+        "us_first": content.units == "us",
+    }
+
+
+def cautions(content: MapContent) -> list[dict[str, str]]:
+    """Return the cautions: hazard, words and where they are from."""
+    rows = content.cautions.fillna("").astype(str)
+    citations = sources()
+    return [
+        {
+            "hazard": row["hazard"],
+            "words": row["words"],
+            "source": citations.get(row["source"], row["source"]),
+        }
+        for row in rows.to_dict("records")
+    ]
+
+
+def _text_column(table: pd.DataFrame, name: str) -> pd.Series[Any]:
+    if name in table:
+        return table[name].fillna("")
+    return pd.Series("", index=table.index, dtype=object)
+
+
+def _places(content: MapContent) -> pd.DataFrame:
+    crossings = content.crossings
+    ends = outlet_ends(crossings)
+    x_m = crossings.get("outlet_x_m", pd.Series(np.nan, index=crossings.index))
+    y_m = crossings.get("outlet_y_m", pd.Series(np.nan, index=crossings.index))
+    return pd.DataFrame(crossings.drop(columns=crossings.geometry.name)).assign(
+        lat=ends.y.to_numpy(),
+        lon=ends.x.to_numpy(),
+        has_end=(x_m.notna() & y_m.notna()).to_numpy(),
+        east_m=(x_m - crossings.geometry.x).to_numpy(),
+        north_m=(y_m - crossings.geometry.y).to_numpy(),
+    )
+
+
+def _jobs(content: MapContent) -> dict[tuple[str, str], Any]:
+    if content.jobs is None:
+        return {}
+    return {
+        (str(row["crew"]), str(row["culvert_id"])): row
+        for row in content.jobs.to_dict("records")
+    }
+
+
+def _sheet(
+    crew: str, stops: pd.DataFrame, places: pd.DataFrame, jobs: dict[Any, Any]
+) -> dict[str, Any]:
+    thaws = stops[stops["kind"] == "thaw"]
+    first = stops.iloc[0]
+    left_s = first["end_s" if first["kind"] == "start" else "start_s"]
+    return {
+        "crew": crew,
+        "leaves": amounts.time_of_day(left_s),
+        "back": amounts.time_of_day(stops["arrive_s"].iloc[-1]),
+        "open_count": len(thaws),
+        "fill_count": int((stops["kind"] == "fill").sum()),
+        "drive": amounts.distance(stops["drive_m"].sum()),
+        "water": amounts.volume(thaws["water_m3"].sum(skipna=False)),
+        "fuel": amounts.volume(thaws["fuel_m3"].sum(skipna=False)),
+        "stops": [
+            _stop(row, places, jobs.get((crew, str(row["culvert_id"])), {}))
+            for row in stops.to_dict("records")
+        ],
+    }
+
+
+def _stop(
+    stop: dict[Any, Any], places: pd.DataFrame, job: dict[Any, Any]
+) -> dict[str, Any]:
+    card = {
+        "kind": stop["kind"],
+        "number": int(stop["stop_number"]),
+        "place": str(stop["place_id"]),
+        "arrive": amounts.time_of_day(stop["arrive_s"]),
+        "start": amounts.time_of_day(stop["start_s"]),
+        "end": amounts.time_of_day(stop["end_s"]),
+        "drive_time": amounts.minutes(stop["drive_s"]),
+        "drive": amounts.distance(stop["drive_m"]),
+        "tank_left": amounts.volume(stop["tank_left_m3"]),
+        "fuel_left": amounts.volume(stop["fuel_left_m3"]),
+    }
+    if stop["kind"] != "thaw":
+        return card
+    return card | _thaw(stop, job) | _site(places.loc[stop["culvert_id"]])
+
+
+def _thaw(stop: dict[Any, Any], job: dict[Any, Any]) -> dict[str, Any]:
+    low_s, high_s = (job.get(key, np.nan) for key in ("job_low_s", "job_high_s"))
+    return {
+        "id": str(stop["culvert_id"]),
+        "minutes": amounts.minutes(job.get("job_s", stop["end_s"] - stop["start_s"])),
+        "range": amounts.minute_range(low_s, high_s),
+        "water": amounts.volume(stop["water_m3"]),
+        "fuel": amounts.volume(stop["fuel_m3"]),
+        "ends": _ENDS.get(job.get("ends", ""), str(job.get("ends", ""))),
+        "loss": amounts.person_hours(stop["loss_avoided_person_h"]),
+    }
+
+
+def _site(place: pd.Series[Any]) -> dict[str, Any]:
+    given = place.get
+    side = amounts.compass(_outlet_bearing(place))
+    return {
+        "road": str(given("road_name") or ""),
+        "size": amounts.size(given("rise_m", np.nan)),
+        "length": amounts.length(given("length_m", np.nan)),
+        "material": str(given("material") or ""),
+        "where": f"{place['lat']:.5f}, {place['lon']:.5f}",
+        "where_what": "Outlet end" if place["has_end"] else "Road above the pipe",
+        "side": f"{side} side of the road" if side else "side of the road not recorded",
+        "stakes": _STAKES.get(given("is_staked", np.nan), "Stakes: not recorded."),
+        "note": str(given("note") or ""),
+        "access": _access_words(place),
+        "why": words.sentences(given("reasons")),
+        "unknown": words.sentences(given("unknowns")),
+    }
+
+
+def _outlet_bearing(place: pd.Series[Any]) -> float:
+    if place["has_end"] and (place["east_m"] or place["north_m"]):
+        radians = np.arctan2(place["east_m"], place["north_m"])
+        return float(np.degrees(radians) % 360)
+    return float(place.get("barrel_bearing_deg", np.nan))
+
+
+def _access_words(place: pd.Series[Any]) -> str:
+    count = place.get("cut_off_dwelling_count", np.nan)
+    told = []
+    if place.get("is_only_way", np.nan) == 1:
+        told.append("Only way in.")
+    if count > 0:
+        told.append(f"{count:.0f} dwelling{'s' if count > 1 else ''} cut off if shut.")
+    if place.get("cut_off_places"):
+        told.append(f"Cut off too: {place['cut_off_places']}.")
+    return " ".join(told)

@@ -1,0 +1,178 @@
+// The card of one crossing: scores, the columns they came from, shares, reasons.
+const ROOMY = 1500; // narrower than this, the open card leaves no room for panels
+let cameFrom = null; // what gets the focus back when the card is closed
+
+const SHARE_WORDS = {
+  shading: "shading",
+  slope: "slope and outlet",
+  size: "pipe size",
+  history: "thaws in the log",
+  water: "seeps and silt",
+  weather: "this winter's weather",
+};
+
+function scoreLine(name, label) {
+  const code = data.scores[name].class[focus];
+  const value = scoreWords(name, focus);
+  const unit = { freeze: " of 100", flood: " of 100", loss: " person-hours" }[name];
+  return piece("div", { className: "score-line" }, [
+    signPicture(code),
+    piece("span", {}, [
+      piece("b", { textContent: `${label}: ${value}${value === "–" ? "" : unit}` }),
+      piece("span", { textContent: classWords(name, focus) }),
+    ]),
+  ]);
+}
+
+function shareBar(name, value, most) {
+  const bar = piece("span", { className: value < 0 ? "bar less" : "bar" });
+  bar.setAttribute("aria-hidden", "true");
+  bar.style.setProperty("--part", `${(Math.abs(value) / most) * 50}%`);
+  const sign = value > 0 ? "+" : value < 0 ? "−" : "";
+  return piece("div", { className: "share" }, [
+    piece("span", { textContent: SHARE_WORDS[name] }),
+    bar,
+    piece("b", { textContent: sign + whole.format(Math.abs(value)) }),
+  ]);
+}
+
+function shares() {
+  const known = Object.entries(data.shares).filter((item) => item[1][focus] !== null);
+  if (!known.length) return "";
+  const most = Math.max(1, ...known.map((item) => Math.abs(item[1][focus])));
+  return piece("section", {}, [
+    piece("h3", { textContent: "What makes the freeze score" }),
+    piece("p", {
+      className: "hint",
+      textContent: "Points above (+) or below (−) this town's middle crossing.",
+    }),
+    ...known.map((item) => shareBar(item[0], item[1][focus], most)),
+  ]);
+}
+
+function sentenceList(heading, sentences, empty) {
+  if (!sentences.length && !empty) return "";
+  const items = sentences.map((text) => piece("li", {}, [said(text)]));
+  return piece("section", {}, [
+    piece("h3", { textContent: heading }),
+    items.length ? piece("ul", {}, items) : piece("p", { textContent: empty }),
+  ]);
+}
+
+function columnTable(name, heading) {
+  const columns = data.columns.filter((column) => column.score === name);
+  if (!columns.length) return "";
+  const rows = columns.map((column) =>
+    piece("tr", {}, [
+      piece("th", { scope: "row" }, [
+        column.label,
+        piece("small", {
+          textContent: `${column.name}${column.name ? ", " : ""}from ${column.from}`,
+        }),
+      ]),
+      piece("td", { textContent: valueWords(column, focus) }),
+    ]),
+  );
+  return piece("details", {}, [
+    piece("summary", { textContent: heading }),
+    piece("table", {}, [piece("tbody", {}, rows)]),
+  ]);
+}
+
+function placeWords() {
+  if (!isPlaced(focus)) return "No place on the map is known for it.";
+  const at = latLng(focus);
+  return `${at.lat.toFixed(5)}, ${at.lng.toFixed(5)}`;
+}
+
+function stopWords() {
+  for (const [t, truck] of data.trucks.entries()) {
+    const stop = truck.stops.find((item) => item.row === focus);
+    if (!stop) continue;
+    const when = `stop ${letter(t)}${stop.number}, ${stop.start} to ${stop.end}`;
+    return piece("p", { className: "today" }, ["Today: ", said(truck.crew), `, ${when}.`]);
+  }
+  const missed = data.missed.find((item) => item.row === focus);
+  if (!missed) return "";
+  return piece("p", { className: "today" }, [
+    "Not reached today. Do instead: ",
+    said(missed.instead),
+  ]);
+}
+
+function fillCard() {
+  const close = piece("button", { type: "button", id: "close", textContent: "Close" });
+  close.addEventListener("click", closeCard);
+  const road = textOf(data.roadNames, focus);
+  const owner = textOf(data.owners, focus);
+  const note = textOf(data.notes, focus);
+  const away = textOf(data.cutOff, focus);
+  byId("card").replaceChildren(
+    piece("div", { className: "head" }, [
+      piece("h2", {}, [said(data.ids[focus])]),
+      close,
+    ]),
+    piece("p", {}, [
+      road ? said(road) : "road unknown",
+      owner ? ", owner " : "",
+      owner ? said(owner) : "",
+      piece("br"),
+      placeWords(),
+    ]),
+    stopWords(),
+    note ? piece("p", {}, ["Note: ", said(note)]) : "",
+    scoreLine("freeze", "Freeze score"),
+    scoreLine("flood", "Flood score"),
+    scoreLine("loss", "Loss avoided today"),
+    sentenceList("Why", listOf(data.reasons, focus), "No single reason stands out."),
+    away ? piece("p", {}, ["Cut off if the road is shut: ", said(away), "."]) : "",
+    sentenceList("What is not known", listOf(data.unknowns, focus), ""),
+    shares(),
+    piece("h3", { textContent: "Where the scores come from" }),
+    columnTable("freeze", "Freeze score"),
+    columnTable("flood", "Flood score"),
+    columnTable("loss", "Loss avoided"),
+    piece("p", { className: "hint", textContent: data.scoreWords }),
+  );
+  return close;
+}
+
+function markRow() {
+  for (const button of document.querySelectorAll("#rows [aria-current]")) {
+    button.removeAttribute("aria-current");
+  }
+  const button = document.querySelector(`#rows [data-row="${focus}"]`);
+  if (!button) return;
+  button.setAttribute("aria-current", "true");
+  button.scrollIntoView({ block: "nearest" });
+}
+
+function openCard(row, from) {
+  focus = row;
+  cameFrom = from || null;
+  byId("card").hidden = false;
+  document.body.classList.add("with-card");
+  if (innerWidth < ROOMY) byId("choices").open = byId("key").open = false;
+  const close = fillCard();
+  byId("card").scrollTop = 0;
+  markRow();
+  map.invalidateSize({ animate: false });
+  if (isPlaced(row) && (from || !map.getBounds().contains(latLng(row)))) {
+    map.setView(latLng(row), Math.max(map.getZoom(), 14), { animate: false });
+  }
+  redraw();
+  close.focus({ preventScroll: true });
+}
+
+function closeCard() {
+  if (focus < 0) return;
+  const row = document.querySelector(`#rows [data-row="${focus}"]`);
+  focus = -1;
+  byId("card").hidden = true;
+  document.body.classList.remove("with-card");
+  markRow();
+  map.invalidateSize({ animate: false });
+  redraw();
+  const back = cameFrom && cameFrom.isConnected ? cameFrom : row;
+  if (back) back.focus();
+}

@@ -1,0 +1,158 @@
+"""Where the two ends of each barrel lie, and which one the water comes from."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from culvertrisk.inputs.rasters import Terrain, cells
+from culvertrisk.stages.roadside import Roadside
+from culvertrisk.terrain.carve import Carved, carve
+from culvertrisk.terrain.sampling import fall_bearing
+
+MAPPED_REACH_M = 10.0  # from a mapped end to ground off the embankment
+POINT_REACH_M = 30.0  # the same where only a point is mapped, some 10 m off
+LEAST_REACH_CELLS = 2.0  # one cell may still be the embankment's
+CLEAR_FALL_M = 0.2  # ground that falls less does not outweigh the inventory's words
+_SLOPE_REACH_CELLS = 3.0  # over which the fall of open ground is looked at
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Ends:
+    """The ends of each barrel and the cut between them; arrays of shape (n,).
+
+    Places in the work CRS [m]. ``is_turned`` means that the mapped outlet is the end
+    the water comes from. ``upstream_row`` and ``upstream_col`` are the cell of the
+    lowest ground beyond the upstream end, -1 where not cut; ``upstream_ground_m`` its
+    elevation; ``fall_m`` the fall of the ground between both such cells and
+    ``fall_length_m`` their distance; NaN where not cut. ``carved_m`` is the cut DEM,
+    shape (rows, columns), or None without a DEM.
+    """
+
+    upstream_x_m: Floats
+    upstream_y_m: Floats
+    downstream_x_m: Floats
+    downstream_y_m: Floats
+    is_mapped: NDArray[np.bool_]
+    is_turned: NDArray[np.bool_]
+    is_carved: NDArray[np.bool_]
+    upstream_row: NDArray[np.int64]
+    upstream_col: NDArray[np.int64]
+    upstream_ground_m: Floats
+    fall_m: Floats
+    fall_length_m: Floats
+    carved_m: NDArray[np.float32] | None
+
+
+def place_ends(
+    crossings: GeoDataFrame, terrain: Terrain | None, road: Roadside
+) -> Ends:
+    """Find both ends of each barrel and cut it through the embankment.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        The crossings table.
+    terrain : Terrain or None
+        The DEM; without it nothing is cut, and mapped ends keep their names.
+    road : Roadside
+        The road at each crossing.
+
+    Returns
+    -------
+    ends : Ends
+        Mapped ends where both are known. Else half the barrel's length (or half the
+        road's width) from the point, square to the road; without a road, up and
+        down the fall of the ground, and nothing is cut.
+
+    Notes
+    -----
+    The upstream end is the one with the higher ground beyond it. Mapped ends keep
+    their names unless the ground clearly falls the other way and the recorded beds,
+    where known, fall that way too: a bed that rises to the outlet on ground that
+    falls to it is a pipe laid with a back-fall, not a wrong name.
+    """
+    mapped = crossings[["inlet_x_m", "inlet_y_m", "outlet_x_m", "outlet_y_m"]]
+    xy = mapped.to_numpy(np.float64)
+    is_mapped = ~np.isnan(xy).any(axis=1) & (xy[:, :2] != xy[:, 2:]).any(axis=1)
+    has_road = ~np.isnan(road.bearing_rad)
+    xy = np.where(is_mapped[:, None], xy, _ends_of_point(crossings, terrain, road))
+    if terrain is None:
+        return _without_ground(xy, is_mapped)
+    cut = _cut(xy, is_mapped, is_mapped | has_road, terrain)
+    first_m = _ground(terrain, cut.first_row, cut.first_col)
+    second_m = _ground(terrain, cut.second_row, cut.second_col)
+    back_m = second_m - first_m  # above 0: the ground falls from second to first
+    is_turned = is_mapped & (back_m > CLEAR_FALL_M) & ~_keeps_names(crossings)
+    is_turned |= ~is_mapped & (back_m > 0)
+    away = np.hypot(cut.first_row - cut.second_row, cut.first_col - cut.second_col)
+    turned_xy = np.where(is_turned[:, None], xy[:, [2, 3, 0, 1]], xy)
+    return Ends(
+        upstream_x_m=turned_xy[:, 0],
+        upstream_y_m=turned_xy[:, 1],
+        downstream_x_m=turned_xy[:, 2],
+        downstream_y_m=turned_xy[:, 3],
+        is_mapped=is_mapped,
+        is_turned=is_turned,
+        is_carved=cut.is_carved,
+        upstream_row=np.where(is_turned, cut.second_row, cut.first_row),
+        upstream_col=np.where(is_turned, cut.second_col, cut.first_col),
+        upstream_ground_m=np.where(is_turned, second_m, first_m),
+        fall_m=np.where(is_turned, back_m, -back_m),
+        fall_length_m=np.where(cut.is_carved, away * terrain.cell_m, np.nan),
+        carved_m=cut.elevation_m,
+    )
+
+
+def _ends_of_point(
+    crossings: GeoDataFrame, terrain: Terrain | None, road: Roadside
+) -> Floats:
+    x_m, y_m = crossings.geometry.x.to_numpy(), crossings.geometry.y.to_numpy()
+    bearing_rad = road.bearing_rad + np.pi / 2
+    if terrain is not None:
+        rows, cols = cells(terrain, x_m, y_m)
+        fall_rad = fall_bearing(terrain.elevation_m, rows, cols, _SLOPE_REACH_CELLS)
+        bearing_rad = np.where(np.isnan(bearing_rad), fall_rad, bearing_rad)
+    length_m = crossings["length_m"].to_numpy(np.float64)
+    half_m = np.where(np.isnan(length_m), road.half_width_m, length_m / 2)
+    east_m, north_m = half_m * np.sin(bearing_rad), half_m * np.cos(bearing_rad)
+    return np.column_stack([x_m - east_m, y_m - north_m, x_m + east_m, y_m + north_m])
+
+
+def _keeps_names(crossings: GeoDataFrame) -> NDArray[np.bool_]:
+    inlet_m = crossings["inlet_invert_m"].to_numpy(np.float64)
+    outlet_m = crossings["outlet_invert_m"].to_numpy(np.float64)
+    return np.asarray(inlet_m >= outlet_m)
+
+
+def _cut(
+    xy: Floats,
+    is_mapped: NDArray[np.bool_],
+    is_cut: NDArray[np.bool_],
+    terrain: Terrain,
+) -> Carved:
+    rows, cols = cells(terrain, xy[:, [0, 2]], xy[:, [1, 3]])
+    ends = np.column_stack([rows[:, 0], cols[:, 0], rows[:, 1], cols[:, 1]])
+    ends[~is_cut] = np.nan
+    reach_m = np.where(is_mapped, MAPPED_REACH_M, POINT_REACH_M)
+    reach_cells = np.maximum(reach_m / terrain.cell_m, LEAST_REACH_CELLS)
+    return carve(terrain.elevation_m, ends, reach_cells)
+
+
+def _ground(terrain: Terrain, rows: NDArray, cols: NDArray) -> Floats:
+    ground_m = terrain.elevation_m[rows, cols].astype(np.float64)
+    return np.where(rows < 0, np.nan, ground_m)
+
+
+def _without_ground(xy: Floats, is_mapped: NDArray[np.bool_]) -> Ends:
+    never = np.zeros(len(xy), np.bool_)
+    unknown = np.full(len(xy), np.nan)
+    nowhere = np.full(len(xy), -1, np.int64)
+    # Which side of the road the water comes from is not known without ground.
+    xy = np.where(is_mapped[:, None], xy, np.nan)
+    return Ends(
+        xy[:, 0], xy[:, 1], xy[:, 2], xy[:, 3], is_mapped, never, never,
+        nowhere, nowhere, unknown, unknown, unknown, None,
+    )  # fmt: skip

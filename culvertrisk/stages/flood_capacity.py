@@ -1,0 +1,233 @@
+"""How deep water may stand at each inlet, and what the barrel then passes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from culvertrisk.formulas.ice_section import iced_barrel, iced_roughness
+from culvertrisk.formulas.inlet_control import InletCoefficients
+from culvertrisk.formulas.outlet_control import Conduit, barrel_capacity
+from culvertrisk.formulas.sections import Barrel
+from culvertrisk.stages.flood_weather import flood_defaults
+from culvertrisk.tables import table
+
+Floats = NDArray[np.float64]
+
+NOT_PIPES = ("bridge", "ford")
+SLOPE_TERM = -0.5  # HDS-5 appendix A: Ks
+MITRED_SLOPE_TERM = 0.7  # HDS-5 appendix A: Ks of mitred inlets
+_CONCRETE_WALLS = ("concrete", "stone", "timber")  # thick walls with square edges
+_SHAPES = ("round", "box", "arch", "ellipse")
+_TABLE_SHAPES = {
+    "round": ("circular",),
+    "box": ("box",),
+    "arch": ("arch", "pipe arch", "horizontal ellipse", "vertical ellipse"),
+    "ellipse": ("arch", "pipe arch", "horizontal ellipse", "vertical ellipse"),
+}
+
+
+@dataclass(frozen=True)
+class Openings:
+    """The barrels of n crossings and what feeds the hydraulic formulas."""
+
+    barrel: Barrel
+    conduit: Conduit
+    inlet: InletCoefficients
+    inlet_slope_m_per_m: Floats
+    barrel_count: Floats
+    shape: NDArray[np.object_]
+
+
+def openings(crossings: GeoDataFrame) -> Openings:
+    """Look up inlet, entrance loss and roughness of every crossing.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of culverts and site.
+
+    Returns
+    -------
+    openings : Openings
+        Unknown words take the row of ``inlet_choices`` with the lesser flow; unknown
+        silt and number of barrels take the default; unknown sizes stay NaN.
+    """
+    defaults = flood_defaults()
+    choice = _choices(crossings)
+    rows = table("culvert_inlets").set_index("chart").loc[choice["chart"]]
+    losses = table("entrance_losses").set_index("key")["entrance_loss"]
+    roughness = _roughness()
+    silt = crossings["silt_fraction"].fillna(defaults["unknown_silt"])
+    count = crossings["barrel_count"].fillna(defaults["unknown_barrels"])
+    material = _word(crossings["material"], tuple(roughness))
+    rise_m = crossings["rise_m"].to_numpy(float)
+    span_m = crossings["span_m"].to_numpy(float)
+    slope = crossings["barrel_slope_m_per_m"].to_numpy(float)
+    return Openings(
+        barrel=Barrel(
+            rise_m=rise_m,
+            span_m=np.where(np.isnan(span_m), rise_m, span_m),
+            is_box=choice["shape"].to_numpy() == "box",
+            bed_fraction=silt.to_numpy(float),
+        ),
+        conduit=Conduit(
+            length_m=crossings["length_m"].to_numpy(float),
+            slope_m_per_m=slope,
+            entrance_loss=losses.loc[choice["entrance_loss_key"]].to_numpy(float),
+            roughness=np.array([roughness[word] for word in material]),
+        ),
+        inlet=_coefficients(rows),
+        inlet_slope_m_per_m=np.where(
+            np.isnan(slope), defaults["chart_slope"], np.maximum(slope, 0)
+        ),
+        barrel_count=count.to_numpy(float),
+        shape=choice["shape"].to_numpy(object),
+    )
+
+
+def headwater_limit(crossings: GeoDataFrame) -> tuple[Floats, NDArray[np.object_]]:
+    """Depth over the inlet bed at which water reaches the road, and what was assumed.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of culverts and site.
+
+    Returns
+    -------
+    headwater_limit_m : ndarray, shape (n,)
+        Low point of the road less inlet invert where both are known and the crown
+        lies below the road; else rise and cover, by default where unknown [m].
+    notes : ndarray of str, shape (n,)
+        What was assumed; blank if nothing.
+    """
+    defaults = flood_defaults()
+    rise_m = crossings["rise_m"].to_numpy(float)
+    cover_m = crossings["cover_m"].to_numpy(float)
+    assumed_rise_m = np.where(np.isnan(rise_m), defaults["unknown_rise"], rise_m)
+    surveyed = crossings["road_low_m"] - crossings["inlet_invert_m"]
+    surveyed_m = surveyed.to_numpy(float)
+    is_surveyed = surveyed_m >= assumed_rise_m
+    usual_m = np.where(
+        crossings["material"] == "plastic",
+        defaults["unknown_plastic_cover"],
+        defaults["unknown_cover"],
+    )
+    assumed_cover_m = np.where(np.isnan(cover_m), usual_m, cover_m)
+    notes = [
+        ""
+        if surveyed
+        else "; ".join(
+            f"{what} unknown: {value:.2f} m assumed for the depth at which water "
+            "reaches the road"
+            for what, known, value in (("rise", rise, r), ("cover", cover, c))
+            if np.isnan(known)
+        )
+        for surveyed, rise, cover, r, c in zip(
+            is_surveyed, rise_m, cover_m, assumed_rise_m, assumed_cover_m, strict=True
+        )
+    ]
+    limit_m = np.where(is_surveyed, surveyed_m, assumed_rise_m + assumed_cover_m)
+    return limit_m, np.array(notes, dtype=object)
+
+
+def open_capacity(found: Openings, headwater_limit_m: Floats) -> Floats:
+    """Flow of all barrels, silt but no ice, at the headwater limit [m3/s]."""
+    capacity_m3s = barrel_capacity(
+        headwater_limit_m,
+        found.barrel,
+        found.conduit,
+        found.inlet,
+        found.inlet_slope_m_per_m,
+    )
+    return found.barrel_count * capacity_m3s
+
+
+def iced_capacity(
+    found: Openings, headwater_limit_m: Floats, blocked_fraction: Floats
+) -> Floats:
+    """Flow of all barrels with their ice at the headwater limit.
+
+    Parameters
+    ----------
+    found : Openings
+        Of n crossings.
+    headwater_limit_m : ndarray, shape (n,)
+        Depth over the inlet bed at which water reaches the road [m].
+    blocked_fraction : ndarray, shape (n,)
+        Share of the clear section closed by ice.
+
+    Returns
+    -------
+    iced_capacity_m3s : ndarray, shape (n,)
+        Never above the open capacity; 0 where closed; NaN where unknown [m3/s].
+
+    Notes
+    -----
+    An engineering assumption, not a standard: ice as a level bed, and a ragged mouth
+    of ice as bad as the worst inlet of table A.1 for the shape.
+    """
+    ice_n = _roughness()["ice"]
+    barrel = iced_barrel(found.barrel, blocked_fraction)
+    conduit = found.conduit._replace(
+        entrance_loss=flood_defaults()["iced_entrance_loss"],
+        roughness=iced_roughness(barrel, found.conduit.roughness, ice_n),
+    )
+    worst_m3s = np.full(len(headwater_limit_m), np.nan)
+    for shape in _SHAPES:
+        rows = found.shape == shape
+        inlets = _coefficients(_inlets_of(shape), as_columns=True)
+        flows = barrel_capacity(
+            headwater_limit_m[rows],
+            Barrel(*(np.asarray(field)[rows] for field in barrel)),
+            Conduit(*(np.broadcast_to(f, rows.shape)[rows] for f in conduit)),
+            inlets,
+            found.inlet_slope_m_per_m[rows],
+        )
+        worst_m3s[rows] = flows.min(axis=0)
+    open_m3s = open_capacity(found, headwater_limit_m)
+    iced_m3s = np.minimum(found.barrel_count * worst_m3s, open_m3s)
+    return np.where(blocked_fraction == 0, open_m3s, iced_m3s)
+
+
+def _choices(crossings: GeoDataFrame) -> pd.DataFrame:
+    """Row of ``inlet_choices`` for each crossing."""
+    keys = pd.DataFrame(
+        {
+            "shape": _word(crossings["shape"], _SHAPES, "round"),
+            "wall": np.where(
+                crossings["material"].isin(_CONCRETE_WALLS), "concrete", "metal"
+            ),
+            "entrance": _word(
+                crossings["entrance"], ("projecting", "mitred", "headwall", "flared")
+            ),
+        }
+    )
+    return keys.merge(table("inlet_choices"), how="left", validate="many_to_one")
+
+
+def _roughness() -> dict[str, float]:
+    rows = table("roughness").dropna(subset="material")
+    return dict(zip(rows["material"], rows["roughness"].astype(float), strict=True))
+
+
+def _word(
+    words: pd.Series, known: tuple[str, ...], other: str = "unknown"
+) -> NDArray[np.object_]:
+    return words.where(words.isin(known), other).to_numpy(object)
+
+
+def _inlets_of(shape: str) -> pd.DataFrame:
+    rows = table("culvert_inlets")
+    kind = rows["shape"].str.partition(",")[0]
+    return rows[kind.isin(_TABLE_SHAPES[shape]) & (rows["is_tapered"] == 0)]
+
+
+def _coefficients(rows: pd.DataFrame, as_columns: bool = False) -> InletCoefficients:
+    terms = np.where(rows["is_mitred"] == 1, MITRED_SLOPE_TERM, SLOPE_TERM)
+    fields = [rows[name].to_numpy(float) for name in ("form", "k", "m", "c", "y")]
+    shape = (-1, 1) if as_columns else (-1,)
+    return InletCoefficients(*(field.reshape(shape) for field in (*fields, terms)))

@@ -1,0 +1,184 @@
+"""Water that rain and snowmelt bring to the ground of the town on one day."""
+
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+
+import numpy as np
+import pandas as pd
+
+from culvertrisk.formulas.cold import freezing_part, net_afdd
+from culvertrisk.formulas.snowmelt import (
+    melt_degree_day,
+    melt_rain_open,
+    retained_water,
+    snow_water,
+)
+from culvertrisk.settings import Forecast, Settings
+from culvertrisk.stages.winter_weather import with_forecast
+from culvertrisk.tables import table
+from culvertrisk.units import DAY_S, to_unit
+
+# as printed in flood_defaults.csv -> as pint spells it, and the unit used inside
+_UNITS = {
+    "in/(°F·day)": ("inch/delta_degF/day", "m/delta_degC/day"),
+    "in": ("inch", "m"),
+    "min": ("minute", "s"),
+    "h": ("hour", "s"),
+    "ha": ("hectare", "m**2"),
+}
+_PURE_WATER_KG_M3 = 1000.0  # to state water in snow as depth; by convention
+
+
+@dataclass(frozen=True)
+class DayWater:
+    """Water set free on one day; the same over the whole town.
+
+    ``rain_m`` and ``melt_m`` are what leaves the snow or falls on bare ground, over
+    ``rain_s`` and ``melt_s``; NaN if the weather does not tell. ``note`` says what
+    is missing.
+    """
+
+    rain_m: float
+    melt_m: float
+    rain_s: float
+    melt_s: float
+    is_frozen: bool
+    note: str = ""
+
+
+@cache
+def flood_defaults() -> dict[str, float]:
+    """Return the flood stage's own defaults by name, in SI units."""
+    rows = table("flood_defaults")
+    values = zip(rows["name"], rows["value"].astype(float), rows["unit"], strict=True)
+    return {
+        str(name): to_unit(f"{value} {_UNITS[unit][0]}", _UNITS[unit][1])
+        if unit in _UNITS
+        else value
+        for name, value, unit in values
+    }
+
+
+def day_water(weather: pd.DataFrame, settings: Settings, on: date) -> DayWater:
+    """Work out the day's rain and melt, less what the snow holds back.
+
+    Parameters
+    ----------
+    weather : DataFrame
+        The table of ``read_weather``.
+    settings : Settings
+        Start of the winter; numbers typed in ``forecast`` win over the weather's row.
+    on : date
+        The day asked.
+
+    Returns
+    -------
+    water : DayWater
+        For one place: the town's weather is not moved up or down the hill.
+
+    Notes
+    -----
+    Rain on snow by the equation of usace1998 where it rains and the day's mean is
+    above 0 °C, by degree-days of the hours above 0 °C otherwise. Melt is at most the
+    snow there is: typed in, else snowfall less degree-day melt since the start of
+    the winter, else snow depth at a usual density. Cold content and liquid holding
+    of the pack, less the water of the last days, are taken off first.
+    """
+    first_day = settings.winter_of(on)
+    days = with_forecast(weather, on, settings.forecast).reindex(
+        pd.date_range(first_day, on, name="day")
+    )
+    mean_c, thaw_c = _degrees(days)
+    defaults = flood_defaults()
+    melt_m = melt_degree_day(thaw_c, defaults["melt_factor"])
+    snow_m = _snow_water(days, melt_m, settings.forecast)
+    rain_m = _rain(days)
+    possible_m = _possible_melt(days, mean_c, rain_m, float(melt_m[-1]))
+    melted_m = 0.0 if possible_m == 0 else float(np.minimum(possible_m, snow_m))
+    kept_m = _retained(days, mean_c, melt_m, snow_m)
+    input_m = rain_m + melted_m
+    freed = np.clip(1 - kept_m / input_m, 0, 1) if input_m > 0 else 1.0
+    afdd_cday = net_afdd(pd.Series(mean_c).ffill().fillna(0.0))[-1]
+    return DayWater(
+        rain_m=float(rain_m * freed),
+        melt_m=float(melted_m * freed),
+        rain_s=_rain_seconds(settings.forecast),
+        melt_s=defaults["melt_hours"],
+        is_frozen=bool(afdd_cday > 0 or snow_m > 0),
+        note=_missing(rain_m, possible_m, snow_m),
+    )
+
+
+def _degrees(days: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    low_c, high_c = days["air_min_c"].to_numpy(float), days["air_max_c"].to_numpy(float)
+    mean_c = (low_c + high_c) / 2
+    return mean_c, mean_c + freezing_part(mean_c, np.maximum(high_c - low_c, 0) / 2)
+
+
+def _rain(days: pd.DataFrame) -> float:
+    """Rain of the last day; none in a day of frost, unknown if not told."""
+    rain_m = float(days["rain_m"].iloc[-1])
+    is_frost = days["air_max_c"].iloc[-1] <= 0
+    return 0.0 if np.isnan(rain_m) and is_frost else rain_m
+
+
+def _possible_melt(
+    days: pd.DataFrame, mean_c: np.ndarray, rain_m: float, degree_day_m: float
+) -> float:
+    if not (rain_m > 0 and mean_c[-1] > 0):
+        return degree_day_m
+    wind_m_s = float(days["wind_m_s"].iloc[-1])
+    defaults = flood_defaults()
+    wind_m_s = defaults["unknown_wind"] if np.isnan(wind_m_s) else wind_m_s
+    exposure = defaults["open_exposure"]
+    return float(melt_rain_open(mean_c[-1], wind_m_s, rain_m, exposure))
+
+
+def _snow_water(days: pd.DataFrame, melt_m: np.ndarray, forecast: Forecast) -> float:
+    """Water in the pack as the day's melt begins; NaN if nothing tells."""
+    if forecast.snow_water_m is not None:
+        return forecast.snow_water_m
+    fallen_m = days["snowfall_water_m"]
+    if fallen_m.notna().any():
+        past_m = snow_water(fallen_m.fillna(0.0), np.nan_to_num(melt_m))
+        before_m = past_m[-2] if len(past_m) > 1 else 0.0
+        return float(before_m + np.nan_to_num(fallen_m.iloc[-1]))
+    depths_m = days["snow_depth_m"].dropna()
+    if depths_m.empty:
+        return np.nan
+    share = flood_defaults()["snow_density"] / _PURE_WATER_KG_M3
+    return float(depths_m.iloc[-1]) * share
+
+
+def _retained(
+    days: pd.DataFrame, mean_c: np.ndarray, melt_m: np.ndarray, snow_m: float
+) -> float:
+    """Water the pack still takes up; unknown snow holds none back."""
+    if not snow_m > 0:
+        return 0.0
+    defaults = flood_defaults()
+    cold = mean_c[-1 - int(defaults["snow_temperature_days"]) : -1]
+    cold = np.minimum(cold[~np.isnan(cold)], 0)
+    snow_c = defaults["snow_temperature_fraction"] * (cold.mean() if cold.size else 0.0)
+    recent = slice(-1 - int(defaults["ripe_days"]), -1)
+    recent_m = np.nansum(melt_m[recent]) + np.nansum(days["rain_m"].to_numpy()[recent])
+    held = defaults["held_water_fraction"]
+    return max(0.0, float(retained_water(snow_m, snow_c, held)) - float(recent_m))
+
+
+def _rain_seconds(forecast: Forecast) -> float:
+    if forecast.rain_start is None or forecast.rain_end is None:
+        return flood_defaults()["rain_hours"]
+    typed_s = (forecast.rain_end - forecast.rain_start) % DAY_S
+    return typed_s or flood_defaults()["rain_hours"]
+
+
+def _missing(rain_m: float, possible_m: float, snow_m: float) -> str:
+    if np.isnan(rain_m):
+        return "rain of the day unknown"
+    if np.isnan(possible_m):
+        return "air temperature of the day unknown"
+    if possible_m > 0 and np.isnan(snow_m):
+        return "water in the snow unknown: type forecast.snow_water_m"
+    return ""

@@ -1,0 +1,197 @@
+"""What the freeze model takes from the crossings table, and what stands in for gaps."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import pandas as pd
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from culvertrisk.stages.winter import FreezeInputs
+from culvertrisk.stages.winter_weather import SUN_DAYS
+
+Floats = NDArray[np.float64]
+
+_SIXTHS = (1 / 6, 3 / 6, 5 / 6)  # middles of three equally likely thirds
+
+
+class Sunlight(Protocol):
+    """Clear-sky sun by day from 1 October to 31 May, shape (n, 243) [J/m2]."""
+
+    @property
+    def inlet_j_m2(self) -> NDArray[np.floating]: ...
+    @property
+    def outlet_j_m2(self) -> NDArray[np.floating]: ...
+    @property
+    def open_j_m2(self) -> NDArray[np.floating]: ...
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Crossings spread over what is unknown: rows with owner, weight and values."""
+
+    owner: NDArray[np.intp]
+    weight: Floats
+    values: dict[str, Floats]
+
+
+def unknown_points(
+    values: Mapping[str, Floats], points: Mapping[str, Floats]
+) -> Spread:
+    """Spread each crossing over the equally likely values of what is unknown.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray, shape (n,)
+        Fields of n crossings; NaN is unknown.
+    points : mapping of str to ndarray, shape (n, k)
+        Values that stand in, by the same names.
+
+    Returns
+    -------
+    spread : Spread
+        One row a combination; the weights of one owner add up to 1.
+
+    Examples
+    --------
+    >>> spread = unknown_points({"rise_m": np.array([0.5, np.nan])},
+    ...                         {"rise_m": np.array([[1.0, 2.0], [1.0, 2.0]])})
+    >>> spread.owner, spread.values["rise_m"], spread.weight
+    (array([0, 1, 1]), array([0.5, 1. , 2. ]), array([1. , 0.5, 0.5]))
+    """
+    count = len(next(iter(values.values())))
+    spread = Spread(np.arange(count), np.ones(count), dict(values))
+    for name in values:
+        missing = np.isnan(spread.values[name])
+        if missing.any():
+            spread = _spread_over(spread, name, missing, points[name])
+    return spread
+
+
+def _spread_over(
+    spread: Spread, name: str, missing: NDArray[np.bool_], points: Floats
+) -> Spread:
+    counts = np.where(missing, points.shape[1], 1)
+    rows = np.repeat(np.arange(len(counts)), counts)
+    place = np.arange(len(rows)) - np.repeat(np.cumsum(counts) - counts, counts)
+    owner = spread.owner[rows]
+    values = {key: value[rows] for key, value in spread.values.items()}
+    values[name] = np.where(missing[rows], points[owner, place], values[name])
+    return Spread(owner, spread.weight[rows] / counts[rows], values)
+
+
+def freeze_inputs(
+    crossings: GeoDataFrame,
+    sun: Sunlight | None,
+    coefficients: Mapping[str, Floats],
+) -> FreezeInputs:
+    """Gather the freeze model's inputs from the crossings table.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of culverts and site; an absent column is unknown.
+    sun : Sunlight or None
+        Sun by season at both ends, rows as in ``crossings``; None is unknown.
+    coefficients : mapping
+        By name, as ``freeze_coefficients``.
+
+    Returns
+    -------
+    inputs : FreezeInputs
+        Unknown stays NaN; its ``points`` are the town's own sixths (for the rise
+        those of the road's class) where enough crossings are known, else those of
+        the defaults table.
+
+    Notes
+    -----
+    ``has_seep`` unknown becomes a chance by the slope of the ground above. The
+    weather is taken to hold at the median elevation of the crossings. The sun
+    counted is that of the end with less of it, day by day; where one end is
+    unknown, the other's.
+    """
+    elevation_m = _column(crossings, "dem_elevation_m")
+    known_m = elevation_m[np.isfinite(elevation_m)]
+    level_m = np.median(known_m) if known_m.size else np.nan
+    at_end, in_open = _sun(sun, len(crossings))
+    return FreezeInputs(
+        rise_m=_column(crossings, "rise_m"),
+        silt_fraction=_column(crossings, "silt_fraction"),
+        barrel_slope_m_per_m=_column(crossings, "barrel_slope_m_per_m"),
+        cover_m=_column(crossings, "cover_m"),
+        outlet_drop_m=_column(crossings, "outlet_drop_m"),
+        seep_chance=_seep_chance(crossings, coefficients),
+        length_m=_column(crossings, "length_m"),
+        elevation_offset_m=np.nan_to_num(elevation_m - level_m),
+        sun_j_m2=at_end,
+        open_sun_j_m2=in_open,
+        points=_points(crossings, coefficients),
+    )
+
+
+def _column(crossings: GeoDataFrame, name: str) -> Floats:
+    if name not in crossings:
+        return np.full(len(crossings), np.nan)
+    return crossings[name].to_numpy(float)
+
+
+def _sun(
+    sun: Sunlight | None, count: int
+) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    if sun is None:
+        unknown = np.full((count, SUN_DAYS), np.nan, dtype=np.float32)
+        return unknown, unknown
+    return np.fmin(sun.inlet_j_m2, sun.outlet_j_m2), sun.open_j_m2
+
+
+def _seep_chance(crossings: GeoDataFrame, coefficients: Mapping[str, Floats]) -> Floats:
+    """Recorded, else from the ground above: steeper terrain is more prone."""
+    slope = np.maximum(_column(crossings, "flow_path_slope_m_per_m"), 0)
+    level = coefficients["seep_chance_level"]
+    steep = coefficients["seep_chance_steep"]
+    by_slope = level + (steep - level) * slope / (
+        slope + coefficients["seep_half_slope_m_per_m"]
+    )
+    usual = np.where(np.isnan(slope), coefficients["seep_chance_unknown"], by_slope)
+    recorded = _column(crossings, "has_seep")
+    return np.where(np.isnan(recorded), usual, recorded)
+
+
+def _points(
+    crossings: GeoDataFrame, coefficients: Mapping[str, Floats]
+) -> dict[str, Floats]:
+    c, count = coefficients, len(crossings)
+    least = int(c["own_count_least"].item())
+    is_driveway = (crossings["crossing_kind"] == "driveway").to_numpy(bool)[:, None]
+    fixed = {
+        "barrel_slope_m_per_m": c["slope_points_m_per_m"],
+        "silt_fraction": c["silt_points_fraction"],
+        "outlet_drop_m": c["drop_points_m"],
+        "cover_m": c["cover_points_m"],
+        "length_m": c["length_points_m"],
+    }
+    points = {
+        name: _town_sixths(
+            _column(crossings, name), np.tile(default, (count, 1)), least
+        )
+        for name, default in fixed.items()
+    }
+    default_m = np.where(
+        is_driveway, c["rise_driveway_points_m"], c["rise_cross_points_m"]
+    )
+    rise_m = _column(crossings, "rise_m")
+    classes = crossings["road_class"].astype(str).to_numpy()
+    for name in pd.unique(classes):
+        rows = classes == name
+        default_m[rows] = _town_sixths(rise_m[rows], default_m[rows], least)
+    sun_fraction = np.tile(c["sun_points_fraction"], (count, 1))
+    return {**points, "rise_m": default_m, "sun_fraction": sun_fraction}
+
+
+def _town_sixths(values: Floats, default: Floats, least: int) -> Floats:
+    known = values[np.isfinite(values)]
+    if len(known) < least:
+        return default
+    return np.tile(np.quantile(known, _SIXTHS), (len(values), 1))

@@ -1,0 +1,101 @@
+"""Which crossing a row of the thaw log speaks of: by number, by place, or none."""
+
+import re
+
+import pandas as pd
+from geopandas import GeoDataFrame
+
+_ROAD_KINDS = frozenset(
+    {"rd", "road", "ln", "lane", "st", "street", "av", "ave", "avenue", "dr", "drive"}
+    | {"hwy", "highway", "trl", "trail", "ct", "court", "pl", "place", "blvd", "way"}
+    | {"cr", "county", "route", "rte"}
+)
+_WORD = re.compile(r"[a-z0-9#]+")
+
+
+def plain_id(culvert_id: object) -> str:
+    """Return a culvert's number with the marks of clerks and spreadsheets off.
+
+    Examples
+    --------
+    >>> [plain_id(text) for text in ("012", "12.0", "12", " 12a", "N-4", "#N04")]
+    ['12', '12', '12', '12A', 'N4', 'N4']
+    """
+    text = re.sub(r"\.0+$", "", str(culvert_id).strip())
+    parts = re.findall(r"[A-Za-z]+|\d+", text)
+    return "".join(p.lstrip("0") or "0" if p.isdigit() else p.upper() for p in parts)
+
+
+def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
+    """Find the crossing of each row of the log.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        Indexed by ``culvert_id``, with ``road_name``.
+    log : DataFrame
+        The table of ``read_thaw_log``.
+
+    Returns
+    -------
+    culvert_id : Series of str
+        Index of the log; "" where no crossing is named clearly.
+
+    Notes
+    -----
+    By the culvert's number, zeros and spreadsheet decimals aside, if only one
+    crossing bears it; else by such a number in the place, if it holds a letter or
+    follows "#" and is on no other road than the place names; else by the road's
+    name, if only one crossing lies on it.
+    """
+    ids = [str(name) for name in crossings.index]
+    by_id = _singles({name: plain_id(name) for name in ids})
+    roads = dict(zip(ids, map(_road_words, crossings["road_name"]), strict=True))
+    by_road = _singles({name: words for name, words in roads.items() if words})
+    known = {*roads.values()} - {frozenset()}
+
+    def one(number: str, place: str) -> str:
+        hit = by_id.get(plain_id(number), "") if number.strip() else ""
+        return hit or _by_place(place, by_id, roads, (by_road, known))
+
+    pairs = [*zip(log["culvert_id"].astype(str), log["place"].astype(str), strict=True)]
+    found = {pair: one(*pair) for pair in set(pairs)}
+    return pd.Series([found[pair] for pair in pairs], index=log.index, dtype=object)
+
+
+def _singles(keys: dict[str, object]) -> dict[object, str]:
+    """Turn name to key into key to name, keys of several names left out."""
+    counts = pd.Series([*keys.values()], dtype=object).value_counts().to_dict()
+    return {key: name for name, key in keys.items() if counts[key] == 1}
+
+
+def _words(text: object) -> list[str]:
+    return _WORD.findall(str(text).lower())
+
+
+def _road_words(name: object) -> frozenset[str]:
+    return frozenset(_words(name)) - _ROAD_KINDS
+
+
+def _by_place(
+    place: str,
+    by_id: dict[object, str],
+    roads: dict[str, frozenset[str]],
+    named_roads: tuple[dict[object, str], set[frozenset[str]]],
+) -> str:
+    words = _words(place)
+    by_road, known = named_roads
+    named = [road for road in known if road <= {*words}]
+    numbers = {
+        by_id.get(plain_id(word), "")
+        for word in words
+        if any(c.isdigit() for c in word)
+        and (word.startswith("#") or any(c.isalpha() for c in word))
+    } - {""}
+    if len(numbers) == 1:
+        hit = numbers.pop()
+        # a house number on another road may look like a culvert's
+        elsewhere = bool(named) and bool(roads[hit]) and not roads[hit] & {*words}
+        return "" if elsewhere else hit
+    longest = [road for road in named if not any(road < other for other in named)]
+    return by_road.get(longest[0], "") if len(longest) == 1 and not numbers else ""

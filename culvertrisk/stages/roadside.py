@@ -1,0 +1,102 @@
+"""The road at a crossing: its bearing, its height there and its lowest place nearby."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from culvertrisk.inputs.rasters import Terrain, cells
+from culvertrisk.network.placing import CROSSING_REACH_M
+from culvertrisk.terrain.sampling import sample
+
+HALF_WIDTH_M = 6.0  # centre line to the toe of a rural road; common practice, no source
+LOW_REACH_M = 60.0  # road looked along, each way, for where water goes over
+_SIGHT_M = 10.0  # road each way that gives the bearing, so that kinks do not
+
+
+@dataclass(frozen=True)
+class Roadside:
+    """The nearest road of each crossing, NaN where none lies within 60 m.
+
+    All of shape (n,): ``bearing_rad`` of the road in the grid, clockwise from up;
+    ``half_width_m`` from centre to edge; ``elevation_m`` of the road at the crossing
+    and ``low_m`` its lowest within 60 m each way; NaN outside the DEM.
+    """
+
+    bearing_rad: NDArray[np.float64]
+    half_width_m: NDArray[np.float64]
+    elevation_m: NDArray[np.float64]
+    low_m: NDArray[np.float64]
+
+
+def roadside(
+    crossings: GeoDataFrame, terrain: Terrain | None, roads: GeoDataFrame | None
+) -> Roadside:
+    """Look along the nearest road of each crossing.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        The crossings table.
+    terrain : Terrain or None
+        The DEM before any cut.
+    roads : GeoDataFrame or None
+        Road lines in the work CRS; a column ``width_m`` is used where it is known.
+
+    Returns
+    -------
+    road : Roadside
+        Without a road, the ground at the crossing stands for the road's height.
+    """
+    points = crossings.geometry.to_numpy()
+    lines, is_near, width_m = _nearest_lines(points, roads)
+    along_m = np.where(is_near, shapely.line_locate_point(lines, points), np.nan)
+    before = shapely.line_interpolate_point(lines, np.maximum(along_m - _SIGHT_M, 0))
+    behind = shapely.line_interpolate_point(lines, along_m + _SIGHT_M)
+    east_m = shapely.get_x(behind) - shapely.get_x(before)
+    north_m = shapely.get_y(behind) - shapely.get_y(before)
+    profile_m = _profile(points, lines, along_m, terrain)
+    middle = profile_m.shape[1] // 2
+    is_known = ~np.isnan(profile_m).all(axis=1)
+    low_m = np.full(len(points), np.nan)
+    low_m[is_known] = np.nanmin(profile_m[is_known], axis=1)
+    # Half a profile outside the DEM could hide the low place.
+    low_m[np.isnan(profile_m).any(axis=1)] = np.nan
+    half_m = np.where(np.isnan(width_m), HALF_WIDTH_M, width_m / 2)
+    return Roadside(np.arctan2(east_m, north_m), half_m, profile_m[:, middle], low_m)
+
+
+def _nearest_lines(
+    points: NDArray, roads: GeoDataFrame | None
+) -> tuple[NDArray, NDArray[np.bool_], NDArray[np.float64]]:
+    lines = np.full(len(points), None, object)
+    width_m = np.full(len(points), np.nan)
+    if roads is None or roads.empty:
+        return lines, np.zeros(len(points), np.bool_), width_m
+    parts = roads.explode(ignore_index=True)
+    tree = shapely.STRtree(parts.geometry.to_numpy())
+    (which, hit) = tree.query_nearest(
+        points, max_distance=CROSSING_REACH_M, all_matches=False
+    )
+    lines[which] = parts.geometry.to_numpy()[hit]
+    if "width_m" in parts:
+        width_m[which] = parts["width_m"].to_numpy(np.float64)[hit]
+    return lines, np.asarray(~shapely.is_missing(lines)), width_m
+
+
+def _profile(
+    points: NDArray, lines: NDArray, along_m: NDArray, terrain: Terrain | None
+) -> NDArray[np.float64]:
+    if terrain is None:
+        return np.full((len(points), 1), np.nan)
+    count = int(np.ceil(LOW_REACH_M / (terrain.cell_m / 2)))
+    steps_m = np.linspace(-LOW_REACH_M, LOW_REACH_M, 2 * count + 1)
+    places_m = np.maximum(along_m[:, None] + steps_m, 0)
+    on_road = shapely.line_interpolate_point(lines[:, None], places_m)
+    on_road = np.where(shapely.is_missing(on_road), points[:, None], on_road)
+    rows, cols = cells(
+        terrain, shapely.get_x(on_road).ravel(), shapely.get_y(on_road).ravel()
+    )
+    return sample(terrain.elevation_m, rows, cols).reshape(on_road.shape)

@@ -1,0 +1,203 @@
+"""A winter's weather, complete: gaps bridged, forecast in, a usual winter for it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from culvertrisk.checks import InputError, file_problem
+from culvertrisk.formulas.cold import clear_sun_fraction
+from culvertrisk.formulas.ice import melt_depth
+from culvertrisk.settings import Forecast
+
+Floats = NDArray[np.float64]
+
+SUN_DAYS = 243  # 1 October to 31 May, 29 February counted as the 28th
+MISSING_SHARE = 0.1  # of the winter's days: up to here any gap is bridged
+LONGEST_GAP_DAYS = 5  # beyond that share, and at the end, only gaps up to this
+
+
+@dataclass(frozen=True)
+class WinterDays:
+    """Complete weather of the days of a winter, shape (days,)."""
+
+    air_mean_c: Floats
+    half_range_c: Floats
+    clear_sun_fraction: Floats
+    snow_m2k_w: Floats
+    sun_day: NDArray[np.intp]
+
+
+def with_forecast(weather: pd.DataFrame, on: date, forecast: Forecast) -> pd.DataFrame:
+    """Put the numbers typed for the day asked in place of that day's row.
+
+    Parameters
+    ----------
+    weather : DataFrame
+        The table of ``read_weather``.
+    on : date
+        The day asked.
+    forecast : Forecast
+        Of the town file; what is not typed leaves the row as it is.
+
+    Returns
+    -------
+    weather : DataFrame
+        A copy, in the order of days, with one row for ``on``.
+    """
+    day = pd.Timestamp(on)
+    table = weather if day in weather.index else weather.reindex([*weather.index, day])
+    table = table.sort_index().copy()
+    table.index.name = "day"
+    for column in ("air_min_c", "air_max_c", "rain_m", "wind_m_s"):
+        value = getattr(forecast, column)
+        if value is not None:
+            table.loc[day, column] = value
+            table.loc[day, "is_forecast"] = 1.0
+    return table
+
+
+def sun_day_of(days: pd.DatetimeIndex) -> NDArray[np.intp]:
+    """Return the place of each day in the sun's 243 days; summer takes the nearest."""
+    is_leap_day = (days.month == 2) & (days.day == 29)
+    plain = days - pd.to_timedelta(is_leap_day.astype(int), unit="D")
+    first = pd.to_datetime(
+        {"year": plain.year - (plain.month < 7), "month": 10, "day": 1}
+    )
+    since = (plain - pd.DatetimeIndex(first)).days.to_numpy()
+    # count as in a common year: one day less after 29 February of a leap year
+    after = plain.is_leap_year & (plain.month >= 3) & (plain.month < 7)
+    return np.clip(since - after, 0, SUN_DAYS - 1).astype(np.intp)
+
+
+def winter_weather(
+    weather: pd.DataFrame, first_day: date, last_day: date
+) -> pd.DataFrame:
+    """Return the days of a winter with small gaps in the temperature bridged.
+
+    Parameters
+    ----------
+    weather : DataFrame
+        The table of ``read_weather``.
+    first_day, last_day : date
+        First and last day wanted, both included.
+
+    Returns
+    -------
+    days : DataFrame
+        One row a day; ``air_min_c`` and ``air_max_c`` without NaN.
+
+    Raises
+    ------
+    InputError
+        If more than a tenth of the days lack a temperature and a gap is longer
+        than five days, or if such a gap reaches the last day.
+    """
+    index = pd.date_range(first_day, last_day, name="day")
+    days = weather.reindex(index)
+    missing = days[["air_min_c", "air_max_c"]].isna().any(axis=1)
+    if not _can_bridge(missing):
+        raise InputError([_gap_problem(index, missing)])
+    air = days[["air_min_c", "air_max_c"]].where(~missing)
+    return days.assign(**air.interpolate(limit_direction="both"))
+
+
+def has_weather(weather: pd.DataFrame, first_day: date, last_day: date) -> bool:
+    """Tell whether ``winter_weather`` would accept these days."""
+    days = weather.reindex(pd.date_range(first_day, last_day))
+    return _can_bridge(days[["air_min_c", "air_max_c"]].isna().any(axis=1))
+
+
+def _can_bridge(missing: pd.Series) -> bool:
+    gap_days = missing.groupby((~missing).cumsum()).sum()
+    at_end = int(gap_days.iloc[-1]) if missing.iloc[-1] else 0
+    is_scattered = gap_days.max() <= LONGEST_GAP_DAYS
+    is_little = missing.mean() <= MISSING_SHARE
+    return bool((is_little or is_scattered) and at_end <= LONGEST_GAP_DAYS
+                and not missing.all())  # fmt: skip
+
+
+def _gap_problem(index: pd.DatetimeIndex, missing: pd.Series) -> str:
+    return file_problem(
+        "weather",
+        f"give a lowest and highest temperature for the days from "
+        f"{index[0]:%Y-%m-%d} to {index[-1]:%Y-%m-%d} with no gap above "
+        f"{LONGEST_GAP_DAYS} days",
+        f"none on {int(missing.sum())} of {len(index)} days, the last of them "
+        f"{index[missing][-1]:%Y-%m-%d}",
+        "Add the missing days from a station nearby, or the forecast rows.",
+    )
+
+
+def climatology(weather: pd.DataFrame, first_day: date, last_day: date) -> pd.DataFrame:
+    """Return a usual winter on the dates of this one: mean of the earlier winters.
+
+    Parameters
+    ----------
+    weather : DataFrame
+        The table of ``read_weather``.
+    first_day, last_day : date
+        The winter to imitate; only days before ``first_day`` are averaged.
+
+    Returns
+    -------
+    usual : DataFrame
+        Same columns, one row a day of the winter; the winter's own days where
+        there is none earlier.
+
+    Notes
+    -----
+    Lows and highs are averaged apart, so days still cross 0 °C; spells are
+    smoothed away.
+    """
+    index = pd.date_range(first_day, last_day, name="day")
+    own = weather.reindex(index)
+    past = weather[weather.index < index[0]]
+    dates = pd.DatetimeIndex(past.index)
+    by_day = past.groupby([dates.month, dates.day]).mean()
+    keys = pd.MultiIndex.from_arrays([index.month, index.day])
+    usual = by_day.reindex(keys).set_axis(index)
+    return usual.fillna(own).assign(is_forecast=0.0)[[*weather.columns]]
+
+
+def winter_days(days: pd.DataFrame, coefficients: Mapping[str, Floats]) -> WinterDays:
+    """Turn complete weather into what the daily run needs."""
+    low, high = days["air_min_c"].to_numpy(float), days["air_max_c"].to_numpy(float)
+    half_range_c = np.maximum(high - low, 0) / 2
+    mean_c = (low + high) / 2
+    c = coefficients
+    snow_depth_m = _snow_depth(days, mean_c, c)
+    share = c["snow_share_fraction"] / c["snow_conductivity_w_mk"]
+    return WinterDays(
+        air_mean_c=mean_c,
+        half_range_c=half_range_c,
+        clear_sun_fraction=clear_sun_fraction(
+            half_range_c,
+            range_coefficient=c["range_coefficient"],
+            clear_sky_fraction=c["clear_sky_fraction"],
+        ),
+        snow_m2k_w=share * snow_depth_m,
+        sun_day=sun_day_of(pd.DatetimeIndex(days.index)),
+    )
+
+
+def _snow_depth(
+    days: pd.DataFrame, mean_c: Floats, coefficients: Mapping[str, Floats]
+) -> Floats:
+    """Depth from the record, else from snowfall and degree-days, else assumed."""
+    recorded = days["snow_depth_m"]
+    if recorded.notna().any():
+        return recorded.interpolate(limit_direction="both").to_numpy(float)
+    fallen = days["snowfall_water_m"]
+    if not fallen.notna().any():
+        return np.full(len(days), coefficients["assumed_snow_depth_m"])
+    thaw_cday = np.maximum(mean_c, 0)
+    melt_m = melt_depth(thaw_cday, coefficients["snow_melt_coefficient"])
+    water_m, depth_m = 0.0, np.empty(len(days))
+    for day, snow_m in enumerate(fallen.fillna(0.0).to_numpy(float)):
+        water_m = max(0.0, water_m + snow_m - melt_m[day])
+        depth_m[day] = water_m
+    return depth_m / coefficients["snow_density_fraction"]

@@ -1,0 +1,430 @@
+"""The map in a real browser without a network: what a crew would do with it."""
+
+import os
+import shutil
+import subprocess
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from matplotlib.image import imread
+from playwright.sync_api import sync_playwright
+
+from culvertrisk.reports.map import write_map
+from culvertrisk.reports.map_data import MapContent
+from culvertrisk.reports.run_sheet import write_run_sheets
+from tests import report_fixture
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+NEEDED = os.environ.get("CULVERTRISK_NEED_CHROMIUM") == "1"
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(
+        not CHROMIUM and not NEEDED, reason="no Chromium is installed here"
+    ),
+]
+EVIL = [
+    "<img src=x onerror='window.hit=1'>",
+    "</script><script>window.hit=1</script>",
+    "{{ 40+9 }} {% raw %} ${window.hit=1} `",
+    "<svg onload=window.hit=1>",
+]
+ROUTE_BLUE = (0x0B, 0x4F, 0x8A)
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
+        )
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def map_file(tmp_path_factory):
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    return write_map(path, report_fixture.content())
+
+
+@pytest.fixture
+def opened(browser):
+    """Opens files offline and keeps what they asked for and complained about."""
+    contexts = []
+
+    def open_file(path, *, width=1360, height=860):
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, offline=True
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.asked, page.said = [], []
+        page.on("request", lambda request: page.asked.append(request.url))
+        page.on("console", lambda message: page.said.append(message.text))
+        page.on("pageerror", lambda error: page.said.append(str(error)))
+        page.goto(path.as_uri())
+        page.wait_for_selector("body[data-ready=yes]")
+        return page
+
+    yield open_file
+    for context in contexts:
+        context.close()
+
+
+def colour_count(page, colour):
+    """Pixels of a colour on the map's canvas."""
+    return page.evaluate(
+        """([r, g, b]) => {
+          const canvas = document.getElementById("painting");
+          const { width, height } = canvas;
+          const dots = canvas.getContext("2d").getImageData(0, 0, width, height).data;
+          let count = 0;
+          for (let j = 0; j < dots.length; j += 4)
+            if (dots[j] === r && dots[j + 1] === g && dots[j + 2] === b) count += 1;
+          return count;
+        }""",
+        list(colour),
+    )
+
+
+def test_page_asks_for_nothing_but_itself_and_complains_of_nothing(opened, map_file):
+    page = opened(map_file)
+    for tab in ("today", "missed", "about", "all"):
+        page.click(f"#tab-{tab}")
+    page.click("#rows button >> nth=0")
+    page.mouse.wheel(0, 300)
+    page.wait_for_timeout(300)
+    assert page.asked == [map_file.as_uri()]
+    assert page.said == []
+
+
+def test_list_holds_every_crossing_worst_first(opened, map_file):
+    page = opened(map_file)
+    assert page.locator("#rows .id").all_inner_texts() == [
+        *report_fixture.crossings().index
+    ]
+    page.check("[name=kind][value=flood]")
+    scores = page.locator("#rows .score").all_inner_texts()[:-1]
+    assert [int(s) for s in scores] == sorted(map(int, scores), reverse=True)
+    assert page.locator("#rows .score").last.inner_text() == "–"
+
+
+def test_route_is_drawn_and_can_be_switched_off(opened, map_file):
+    page = opened(map_file)
+    assert colour_count(page, ROUTE_BLUE) > 500
+    page.uncheck("[name=layer][value=route]")
+    assert colour_count(page, ROUTE_BLUE) == 0
+
+
+def test_each_layer_changes_the_painting(opened, map_file):
+    page = opened(map_file)
+    for layer in ("crossings", "roads", "catchments"):
+        before = page.evaluate("document.getElementById('painting').toDataURL()")
+        page.locator(f"[name=layer][value={layer}]").click()
+        after = page.evaluate("document.getElementById('painting').toDataURL()")
+        assert before != after, layer
+    assert page.locator(".leaflet-image-layer").count() == 1
+    page.uncheck("[name=layer][value=hillshade]")
+    assert page.locator(".leaflet-image-layer").count() == 0
+
+
+def test_legend_names_every_class_and_counts_all_crossings(opened, map_file):
+    page = opened(map_file)
+    page.check("[name=kind][value=freeze]")
+    lines = page.locator("#signs li").all_inner_texts()[:5]
+    assert [line.split(":")[0] for line in lines] == [
+        "very likely frozen",
+        "likely frozen",
+        "may be frozen",
+        "probably open",
+        "not scored",
+    ]
+    counts = [int(line.split(":")[1]) for line in lines]
+    assert sum(counts) == len(report_fixture.crossings())
+    page.click("#key summary")
+    assert not page.locator("#signs").is_visible()
+
+
+def test_search_finds_by_road_and_by_id(opened, map_file):
+    page = opened(map_file)
+    page.fill("#find", "trunk 4")
+    page.wait_for_selector("text=3 found")
+    assert page.locator("#rows .id").all_inner_texts() == ["P34", "T1", "T2"]
+    page.fill("#find", "o5")
+    page.wait_for_selector("text=1 found")
+    page.fill("#find", "")
+    page.wait_for_selector("text=12 crossings, worst")
+
+
+def test_keyboard_alone_opens_and_closes_a_card(opened, map_file):
+    page = opened(map_file)
+    page.focus("#rows button >> nth=0")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("Enter")
+    assert page.locator("#card h2").inner_text() == "O5"
+    assert page.evaluate("document.activeElement.id") == "close"
+    page.keyboard.press("Escape")
+    assert not page.locator("#card").is_visible()
+    assert page.evaluate("document.activeElement.dataset.row") == "1"
+    page.keyboard.press("End")
+    page.keyboard.press("Enter")
+    assert page.locator("#card h2").inner_text() == "X0"
+    page.keyboard.press("Escape")
+    page.keyboard.press("Home")
+    assert page.evaluate("document.activeElement.dataset.row") == "0"
+
+
+def test_card_shows_scores_columns_units_shares_and_reasons(opened, map_file):
+    page = opened(map_file)
+    page.click("#rows button >> nth=0")
+    card = page.locator("#card")
+    for summary in card.locator("summary").all():
+        summary.click()
+    told = card.inner_text()
+    for part in (
+        "Freeze score: 91 of 100",
+        "rise_m, from culverts",
+        "457 mm",
+        "+24",
+        "−4",
+        "Flat: slope 0.2 %, water stands in the barrel",
+        "No way round",
+        "stop A1, 05:54 to 06:44",
+    ):
+        assert part in told
+    page.select_option("#units", "us")
+    for summary in card.locator("summary").all():
+        summary.click()
+    assert "18 in" in card.inner_text()
+
+
+def test_card_of_a_crossing_with_nothing_known_says_unknown(opened, map_file):
+    page = opened(map_file)
+    page.click("#rows button >> nth=11")
+    page.locator("#card summary").first.click()
+    told = page.locator("#card").inner_text()
+    assert "not scored" in told
+    assert "unknown" in told
+    assert "Nothing but its place is recorded" in told
+
+
+def test_a_click_on_the_map_opens_the_crossing_there(opened, map_file):
+    page = opened(map_file)
+    page.click("#rows button >> nth=3")  # the map now has it at its middle
+    page.click("#close")
+    page.wait_for_timeout(100)
+    box = page.locator(".folium-map").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    assert page.locator("#card h2").inner_text() == "P34"
+
+
+def test_today_and_not_reached_tell_trucks_times_and_what_instead(opened, map_file):
+    page = opened(map_file)
+    page.click("#tab-today")
+    told = page.locator("#pane-today").inner_text()
+    for part in ("Hot water truck", "05:54", "Fill water at Hydrant", "620 L", "B2"):
+        assert part in told
+    page.select_option("#units", "us")
+    assert "160 gal" in page.locator("#pane-today").inner_text()
+    page.click("#tab-missed")
+    assert "Sign both sides" in page.locator("#pane-missed").inner_text()
+    page.click("#tab-about")
+    told = page.locator("#pane-about").inner_text()
+    assert "Nobody enters a pipe." in told
+    assert "It is no flood map" in told
+
+
+def test_hostile_names_are_shown_and_do_nothing(opened, tmp_path):
+    crossings = report_fixture.crossings()
+    count = len(crossings)
+    for name in ("road_name", "note", "owner", "reasons", "unknowns", "cut_off_places"):
+        crossings[name] = (EVIL * count)[:count]
+    crossings.index = pd.Index([*EVIL, *crossings.index[4:]], name="culvert_id")
+    plan = report_fixture.plan()
+    ids = dict(zip(report_fixture.crossings().index[:4], EVIL, strict=True))
+    plan.stops["culvert_id"] = plan.stops["culvert_id"].replace(ids)
+    plan.stops["place_id"] = plan.stops["crew"] = EVIL[0]
+    plan.not_reached["culvert_id"] = plan.not_reached["culvert_id"].replace(ids)
+    plan.not_reached["instead"] = EVIL[1]
+    content = report_fixture.content(
+        crossings=crossings, plan=plan, catchments=None, title=EVIL[2]
+    )
+    page = opened(write_map(tmp_path / "map.html", content))
+    assert page.locator("h1").inner_text() == EVIL[2]
+    for row in range(4):
+        page.click(f"#rows button >> nth={row}")
+        assert page.locator("#card h2").inner_text() == EVIL[row]
+        page.keyboard.press("Escape")
+    for tab in ("today", "missed", "about"):
+        page.click(f"#tab-{tab}")
+    assert page.evaluate("window.hit") is None
+    assert page.locator("bdi img, bdi svg, bdi script").count() == 0
+    assert page.said == []
+
+
+def test_policy_of_the_page_stops_script_that_gets_in(opened, map_file):
+    page = opened(map_file)
+    page.evaluate(
+        """document.body.insertAdjacentHTML("beforeend",
+          "<img src='data:,' onerror='window.hit=1'>")"""
+    )
+    page.wait_for_timeout(200)
+    assert page.evaluate("window.hit") is None
+
+
+def test_phone_has_no_sideways_scroll_and_shows_map_and_list(opened, map_file):
+    page = opened(map_file, width=390, height=844)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert page.locator(".folium-map").bounding_box()["height"] > 250
+    assert page.locator("#rows button >> nth=0").is_visible()
+    page.click("#rows button >> nth=0")
+    assert page.locator("#card").bounding_box()["width"] <= 390
+
+
+def test_position_is_shown_or_refused_in_plain_words(browser, map_file):
+    for allowed, words in ((["geolocation"], "You are here"), ([], "blocked")):
+        context = browser.new_context(
+            offline=True,
+            permissions=allowed,
+            geolocation={"latitude": 47.75, "longitude": -87.5},
+        )
+        page = context.new_page()
+        page.goto(map_file.as_uri())
+        page.wait_for_selector("body[data-ready=yes]")
+        page.click("#locate")
+        page.wait_for_function(
+            "words => document.getElementById('say').textContent.includes(words)",
+            arg=words,
+        )
+        context.close()
+
+
+@pytest.mark.skipif(not shutil.which("pdftoppm"), reason="no pdftoppm is here")
+def test_print_has_map_and_sheets_on_paper(opened, map_file, tmp_path):
+    page = opened(map_file)
+    page.pdf(path=tmp_path / "map.pdf", format="Letter")
+    subprocess.run(
+        ["pdftoppm", "-r", "50", "-png", "map.pdf", "page"], cwd=tmp_path, check=True
+    )
+    pages = sorted(tmp_path.glob("page-*.png"))
+    assert len(pages) == 5  # map, two of the first truck, the second, not reached
+    first = (imread(pages[0])[..., :3] * 255).round()
+    middle = first[60:440]
+    red = middle[..., 0]
+    grey = (np.ptp(middle, axis=2) < 4) & (red > 190) & (red < 252)
+    assert grey.mean() > 0.1  # hillshade
+    assert (middle.max(axis=2) < 150).sum() > 300  # roads, symbols, letters
+    blue = (middle[..., 2] > red + 60) & (red < 120)
+    assert blue.sum() > 50  # route
+    for sheet in pages[1:]:
+        assert (imread(sheet)[..., :3].max(axis=2) < 0.3).sum() > 1_000
+    words = subprocess.run(
+        ["pdftotext", "-layout", "map.pdf", "-"],
+        cwd=tmp_path,
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout
+    for part in ("05:54", "A1", "Nobody enters a pipe", "Not reached today", "litres"):
+        assert part in words
+    assert "gallons" not in words
+
+
+def test_screen_is_as_before_after_printing(opened, map_file):
+    page = opened(map_file)
+    before = page.locator(".folium-map").bounding_box()
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    assert page.locator(".folium-map").bounding_box() == before
+
+
+def test_map_without_plan_roads_terrain_or_loss_still_works(opened, tmp_path):
+    crossings = report_fixture.crossings().drop(columns="loss_avoided_person_h")
+    crossings.loc["O5", "geometry"] = None
+    content = MapContent(
+        title="Bare",
+        on=report_fixture.content().on,
+        crossings=crossings,
+        cautions=report_fixture.cautions(),
+        notes=report_fixture.notes(),
+    )
+    page = opened(write_map(tmp_path / "map.html", content))
+    assert page.is_checked("[name=kind][value=freeze]")
+    assert page.is_disabled("[name=layer][value=roads]")
+    page.fill("#find", "O5")
+    page.press("#find", "Enter")
+    assert "No place on the map is known" in page.locator("#card").inner_text()
+    assert page.said == []
+
+
+def test_sheets_page_switches_units_without_script(browser, tmp_path):
+    path = write_run_sheets(tmp_path / "sheets.html", report_fixture.content())
+    context = browser.new_context(offline=True, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(path.as_uri())
+    assert page.locator("text=620 L").first.is_visible()
+    page.check("#us")
+    assert not page.locator("text=620 L").first.is_visible()
+    assert page.locator("text=160 gal").first.is_visible()
+    context.close()
+
+
+def test_map_without_scripts_shows_the_run_sheets(browser, map_file):
+    context = browser.new_context(offline=True, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(map_file.as_uri())
+    assert page.locator("text=A: Hot water truck").is_visible()
+    assert not page.locator("#panel").is_visible()
+    context.close()
+
+
+def large_content(count, road_count):
+    """Many invented crossings on many invented roads."""
+    rng = np.random.default_rng(7)
+    small = report_fixture.crossings()
+    pick = rng.integers(0, len(small), count)
+    table = pd.DataFrame(small.drop(columns="geometry")).iloc[pick]
+    numbers = table.select_dtypes("number").columns
+    noise = rng.lognormal(0, 0.5, (count, len(numbers)))
+    table[numbers] = table[numbers].to_numpy() * noise
+    table = table.sort_values("loss_avoided_person_h", ascending=False)
+    table["priority_rank"] = np.arange(1.0, count + 1)
+    table.index = pd.Index([f"C{n:06d}" for n in range(count)], name="culvert_id")
+    turns = rng.normal(0, 0.12, (road_count, 120)).cumsum(axis=1)
+    east = (12 * np.cos(turns)).cumsum(axis=1) + rng.uniform(0, 9e4, (road_count, 1))
+    north = (12 * np.sin(turns)).cumsum(axis=1) + rng.uniform(0, 9e4, (road_count, 1))
+    lines = shapely.linestrings(np.dstack([east + 4.2e5, north + 5.2e6]))
+    corners = shapely.get_coordinates(lines)[rng.integers(0, 120 * road_count, count)]
+    roads = gpd.GeoDataFrame(
+        {
+            "road_name": [f"Road {n % 4000}" for n in range(road_count)],
+            "road_class": "C",
+        },
+        geometry=lines,
+        crs=report_fixture.WORK_CRS,
+    )
+    crossings = gpd.GeoDataFrame(
+        table, geometry=shapely.points(corners), crs=report_fixture.WORK_CRS
+    )
+    return report_fixture.content(
+        crossings=crossings, roads=roads, catchments=None, plan=None, routes=None
+    )
+
+
+def test_fifty_thousand_crossings_stay_under_eight_megabytes(opened, tmp_path):
+    path = write_map(tmp_path / "large.html", large_content(50_000, 20_000))
+    assert path.stat().st_size < 8_000_000
+    page = opened(path)
+    assert page.locator("#order").inner_text().startswith("50,000 crossings")
+    page.wait_for_function(
+        "document.getElementById('say').textContent.includes('drawn, worst first')"
+    )
+    page.fill("#find", "C049999")
+    page.press("#find", "Enter")
+    assert page.locator("#card h2").inner_text() == "C049999"
+    assert page.said == []

@@ -1,0 +1,284 @@
+"""Culvert hydraulics against HDS-5, its examples and charts, and a general library."""
+
+import fluids
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+from scipy.optimize import brentq
+
+from culvertrisk.formulas import hydraulics, inlet_control, outlet_control
+from culvertrisk.formulas.ice_section import iced_barrel
+from culvertrisk.formulas.inlet_control import InletCoefficients
+from culvertrisk.formulas.outlet_control import Conduit
+from culvertrisk.formulas.sections import Barrel, open_area, surface_width
+from culvertrisk.tables import table
+from tests.published import published
+
+GROUPS = {
+    "barrel": Barrel,
+    "conduit": Conduit,
+    "coefficients": InletCoefficients,
+}
+ROWS = table("culvert_inlets")
+SLOPE_TERMS = np.where(ROWS["is_mitred"] == 1, 0.7, -0.5)
+
+
+def _inlet(row):
+    words = [float(ROWS[name].iloc[row]) for name in ("form", "k", "m", "c", "y")]
+    return InletCoefficients(*words, float(SLOPE_TERMS[row]))
+
+
+def _grouped(inputs, *groups):
+    """Gather the fields of named tuples among the inputs of a check row."""
+    inputs = dict(inputs)
+    slope = inputs.get("slope_m_per_m")
+    made = {}
+    for group in groups:
+        kind = GROUPS[group]
+        fields = {n: inputs[n] for n in kind._fields}
+        made[group] = kind(**fields)
+    taken = {name for group in groups for name in GROUPS[group]._fields}
+    rest = {key: value for key, value in inputs.items() if key not in taken}
+    if "coefficients" in groups:
+        rest["slope_m_per_m"] = slope
+    return {**rest, **made}
+
+
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("critical_depth"))
+def test_critical_depth_meets_source(inputs, expected, atol):
+    ours = hydraulics.critical_depth(**_grouped(inputs, "barrel"))
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("critical_head"))
+def test_critical_head_meets_source(inputs, expected, atol):
+    ours = hydraulics.critical_head(**_grouped(inputs, "barrel"))
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("critical_flow"))
+def test_critical_flow_meets_source(inputs, expected, atol):
+    ours = hydraulics.critical_flow(**_grouped(inputs, "barrel"))
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("manning_flow"))
+def test_manning_flow_meets_source(inputs, expected, atol):
+    ours = hydraulics.manning_flow(**_grouped(inputs, "barrel"))
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(
+    ("inputs", "expected", "atol"), published("roadway_overtopping_flow")
+)
+def test_roadway_overtopping_flow_meets_source(inputs, expected, atol):
+    ours = hydraulics.roadway_overtopping_flow(**inputs)
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(
+    ("inputs", "expected", "atol"), published("inlet_control_headwater")
+)
+def test_inlet_control_headwater_meets_source(inputs, expected, atol):
+    grouped = _grouped(inputs, "barrel", "coefficients")
+    ours = inlet_control.inlet_control_headwater(**grouped)
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(
+    ("inputs", "expected", "atol"), published("full_flow_head_loss")
+)
+def test_full_flow_head_loss_meets_source(inputs, expected, atol):
+    ours = outlet_control.full_flow_head_loss(**_grouped(inputs, "barrel", "conduit"))
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(
+    ("inputs", "expected", "atol"), published("outlet_control_headwater")
+)
+def test_outlet_control_headwater_meets_source(inputs, expected, atol):
+    grouped = _grouped(inputs, "barrel", "conduit")
+    ours = outlet_control.outlet_control_headwater(**grouped)
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.938, 1.0])
+def test_manning_velocity_is_that_of_fluids(share):
+    """fluids.V_Manning as reference, from area and perimeter of its own circle."""
+    angle = 2 * np.arccos(1 - 2 * share)
+    area_m2, radius_m = (angle - np.sin(angle)) / 8, (1 - np.sin(angle) / angle) / 4
+    expected = area_m2 * fluids.V_Manning(radius_m, 0.01, 0.012)
+    ours = hydraulics.manning_flow(Barrel(1.0, 1.0, False), share, 0.01, 0.012)
+    assert_allclose(ours, expected, rtol=1e-9)
+
+
+def test_part_full_flow_over_full_flow_is_that_of_the_handbook():
+    """chow1959: 0.500, 0.977, 1.000, 1.076 at y/D 0.5, 0.8, 0.8196, 0.938."""
+    depth_m = np.array([0.5, 0.8, 0.8196, 0.938, 1.0])
+    flow = hydraulics.manning_flow(Barrel(1.0, 1.0, False), depth_m, 0.01, 0.012)
+    assert_allclose(flow[:4] / flow[4], [0.5, 0.977, 1.0, 1.076], atol=0.001)
+
+
+def test_critical_depth_of_a_box_is_that_of_fluids_froude_number():
+    """fluids.Froude is 1 where the flow is critical."""
+    depth_m = hydraulics.critical_depth(Barrel(2.0, 1.5, True), [0.5, 2.0, 6.0])
+    velocity_m_s = np.array([0.5, 2.0, 6.0]) / (1.5 * depth_m)
+    froude = [fluids.Froude(v, y) for v, y in zip(velocity_m_s, depth_m, strict=True)]
+    assert_allclose(froude, 1.0, rtol=1e-4)
+
+
+def test_critical_depth_of_a_circle_has_froude_number_one():
+    flow_m3s = np.array([0.05, 0.4, 1.2])
+    barrel = Barrel(1.0, 1.0, False)
+    depth_m = hydraulics.critical_depth(barrel, flow_m3s)
+    area_m2 = open_area(barrel, depth_m)
+    mean_m = area_m2 / surface_width(barrel, depth_m)
+    pairs = zip(flow_m3s / area_m2, mean_m, strict=True)
+    assert_allclose([fluids.Froude(v, y) for v, y in pairs], 1.0, rtol=1e-4)
+
+
+def test_ice_bed_conveyance_is_that_of_the_segment():
+    """Segment over a bed of 0.25, 0.5, 0.75 D: 0.724, 0.360, 0.092 of the full pipe."""
+    bed = [0.0, 0.25, 0.5, 0.75]
+    flow = hydraulics.manning_flow(Barrel(1.0, 1.0, False, bed), 1.0, 0.01, 0.012)
+    assert_allclose(flow[1:] / flow[0], [0.724, 0.360, 0.092], atol=0.0006)
+
+
+def test_inlet_table_has_the_rows_used_by_name():
+    choices = table("inlet_choices")
+    assert set(choices["chart"]) <= set(ROWS["chart"])
+    assert set(choices["entrance_loss_key"]) <= set(table("entrance_losses")["key"])
+    assert not choices.duplicated(["shape", "wall", "entrance"]).any()
+
+
+@pytest.mark.parametrize("row", range(len(ROWS)), ids=ROWS["chart"])
+def test_no_inlet_needs_its_transition_lifted(row):
+    """The submerged form at q* 4.0 lies above the unsubmerged one at 3.5."""
+    barrel, is_box = (1.0, 1.0), ROWS["shape"].iloc[row] == "box"
+    unit_m3s = open_area(Barrel(*barrel, is_box), 1.0) / inlet_control.INLET_KU
+    ratio = np.array([3.5, 4.0])
+    headwater_m = inlet_control.inlet_control_headwater(
+        ratio * unit_m3s, Barrel(*barrel, is_box), 0.0, _inlet(row)
+    )
+    submerged = ROWS["c"].iloc[row] * 16 + ROWS["y"].iloc[row]
+    assert_allclose(headwater_m[1], submerged, rtol=1e-9)
+    assert headwater_m[0] < headwater_m[1]
+
+
+barrels = st.builds(
+    Barrel,
+    rise_m=st.floats(0.25, 4),
+    span_m=st.floats(0.25, 6),
+    is_box=st.booleans(),
+    bed_fraction=st.floats(0, 0.9),
+)
+rows = st.integers(0, len(ROWS) - 1)
+slopes = st.floats(0, 0.2)
+
+
+@given(barrel=barrels, row=rows, slope=slopes, heads=st.tuples(*[st.floats(0, 4)] * 2))
+def test_inlet_flow_grows_with_headwater(barrel, row, slope, heads):
+    headwater_m = np.sort(heads) * barrel.rise_m
+    low, high = inlet_control.inlet_control_flow(
+        headwater_m, barrel, slope, _inlet(row)
+    )
+    assert 0 <= low <= high * (1 + 1e-9)
+
+
+@given(barrel=barrels, row=rows, slope=slopes, ratio=st.floats(0.05, 12))
+def test_inlet_flow_is_the_inverse_of_its_headwater(barrel, row, slope, ratio):
+    height_m = barrel.rise_m * (1 - barrel.bed_fraction)
+    full_m2 = open_area(barrel, barrel.rise_m)
+    flow_m3s = ratio * full_m2 * np.sqrt(height_m) / inlet_control.INLET_KU
+    arguments = (barrel, slope, _inlet(row))
+    headwater_m = inlet_control.inlet_control_headwater(flow_m3s, *arguments)
+    is_over_bed = headwater_m > barrel.rise_m * barrel.bed_fraction + 1e-6
+    back_m3s = inlet_control.inlet_control_flow(headwater_m, *arguments)
+    assert_allclose(back_m3s, np.where(is_over_bed, flow_m3s, back_m3s), rtol=1e-6)
+
+
+@given(barrel=barrels, slope=st.floats(-0.02, 0.1), ratio=st.floats(0.05, 8))
+def test_outlet_flow_is_the_inverse_of_its_headwater(barrel, slope, ratio):
+    conduit = Conduit(15.0, slope, 0.9, 0.024, 0.1)
+    flow_m3s = ratio * open_area(barrel, barrel.rise_m)
+    headwater_m = outlet_control.outlet_control_headwater(flow_m3s, barrel, conduit)
+    back_m3s = outlet_control.outlet_control_flow(headwater_m, barrel, conduit)
+    assert_allclose(back_m3s, flow_m3s, rtol=1e-5)
+
+
+def test_inlet_flow_meets_a_scalar_root_finder():
+    """scipy.optimize.brentq on the headwater equation as reference."""
+    barrel = Barrel(0.6, 0.6, False)
+    for row in (0, 4, 5):
+        for headwater_m in (0.3, 0.7, 1.1):
+
+            def gap(flow_m3s, row=row, headwater_m=headwater_m):
+                head_m = inlet_control.inlet_control_headwater(
+                    flow_m3s, barrel, 0.02, _inlet(row)
+                )
+                return float(head_m) - headwater_m
+
+            expected = brentq(gap, 1e-6, 5.0)
+            ours = inlet_control.inlet_control_flow(
+                headwater_m, barrel, 0.02, _inlet(row)
+            )
+            assert_allclose(ours, expected, rtol=1e-6)
+
+
+@given(
+    rise_m=st.floats(0.25, 4),
+    span_m=st.floats(0.25, 6),
+    is_box=st.booleans(),
+    silt=st.floats(0, 0.9),
+    row=rows,
+    slope=slopes,
+    head=st.floats(0.2, 4),
+    ices=st.tuples(st.floats(0, 1), st.floats(0, 1)),
+)
+def test_capacity_never_grows_with_ice(
+    rise_m, span_m, is_box, silt, row, slope, head, ices
+):
+    clear = Barrel(rise_m, span_m, is_box, silt)
+    barrel = iced_barrel(clear, np.sort([*ices, 1.0]))
+    capacity_m3s = outlet_control.barrel_capacity(
+        head * rise_m, barrel, Conduit(15.0, slope, 0.9, 0.024), _inlet(row), slope
+    )
+    assert capacity_m3s[-1] == 0
+    assert (capacity_m3s >= 0).all()
+    fall = -np.diff(capacity_m3s)
+    assert (fall >= -1e-6 * capacity_m3s.max()).all()
+
+
+def test_outlet_control_counts_only_where_its_inputs_are_known():
+    barrel, inlet = Barrel(0.9144, 0.9144, False), _inlet(5)
+    conduit = Conduit([36.6, np.nan], 0.0, 0.9, 0.024)
+    known, unknown = outlet_control.barrel_capacity(1.5, barrel, conduit, inlet, 0.0)
+    alone = inlet_control.inlet_control_flow(1.5, barrel, 0.0, inlet)
+    assert known < unknown == alone
+
+
+def test_closed_barrel_dams_water_and_passes_none():
+    closed = Barrel(1.0, 1.0, False, 1.0)
+    head_m = inlet_control.inlet_control_headwater([0.0, 0.1], closed, 0.02, _inlet(0))
+    assert head_m.tolist() == [1.0, np.inf]
+    flow = inlet_control.inlet_control_flow([0.5, 9.0], closed, 0.02, _inlet(0))
+    assert flow.tolist() == [0.0, 0.0]
+
+
+def test_missing_values_stay_missing():
+    nan = np.nan
+    barrel = Barrel([nan, 1.0, 1.0], [1.0, nan, 1.0], False, [0.0, 0.0, nan])
+    inlet, conduit = _inlet(0), Conduit(15.0, 0.01, 0.5, 0.024)
+    assert np.isnan(hydraulics.critical_depth(barrel, 0.5)).all()
+    assert np.isnan(
+        inlet_control.inlet_control_headwater(0.5, barrel, 0.0, inlet)
+    ).all()
+    assert np.isnan(inlet_control.inlet_control_flow(1.5, barrel, 0.0, inlet)).all()
+    assert np.isnan(outlet_control.outlet_control_flow(1.5, barrel, conduit)).all()
+    known = Barrel(1.0, 1.0, False)
+    assert np.isnan(
+        inlet_control.inlet_control_headwater([nan], known, 0.0, inlet)
+    ).all()
+    assert np.isnan(inlet_control.inlet_control_flow([nan], known, 0.0, inlet)).all()

@@ -1,0 +1,174 @@
+"""Flow over a DEM: analytic surfaces, a real DEM, and a second library."""
+
+import matplotlib.cbook
+import numpy as np
+import pyflwdir
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+from numpy.testing import assert_allclose, assert_array_equal
+
+from culvertrisk.terrain.flow import (
+    COL_STEP,
+    NODATA,
+    OUTLET,
+    ROW_STEP,
+    flow_field,
+    upstream_mask,
+)
+
+# Codes of the widely used D8 coding, in our order: E, SE, S, SW, W, NW, N, NE, outlet.
+POWERS = np.array([1, 2, 4, 8, 16, 32, 64, 128, 0], np.uint8)
+
+
+@pytest.fixture(scope="module")
+def real_m():
+    """The DEM that comes with matplotlib: 344 x 403 cells of the Jacksboro fault."""
+    with matplotlib.cbook.get_sample_data("jacksboro_fault_dem.npz") as data:
+        return data["elevation"].astype(np.float32)
+
+
+@pytest.fixture(scope="module")
+def real_flow(real_m):
+    return flow_field(real_m, 30.0)
+
+
+def _powers(direction):
+    codes = np.full(direction.shape, 247, np.uint8)  # no data in the D8 coding
+    known = direction != NODATA
+    codes[known] = POWERS[direction[known]]
+    return codes
+
+
+def _steepest(ground_m, row, col):
+    """Fall to each neighbour over its distance; the code of the largest above 0."""
+    falls = np.full(8, -np.inf)
+    for code in range(8):
+        r, c = row + ROW_STEP[code], col + COL_STEP[code]
+        if 0 <= r < ground_m.shape[0] and 0 <= c < ground_m.shape[1]:
+            distance = np.hypot(ROW_STEP[code], COL_STEP[code])
+            falls[code] = (float(ground_m[row, col]) - float(ground_m[r, c])) / distance
+    return falls
+
+
+def test_plane_drains_straight_down():
+    ramp_m = np.repeat(np.arange(20, 0, -1, dtype=np.float32)[:, None], 7, axis=1)
+    flow = flow_field(ramp_m, 10.0)
+    assert (flow.direction[:-1] == 2).all()
+    assert_array_equal(flow.area_m2, np.outer(np.arange(1, 21), np.full(7, 100.0)))
+    assert_allclose(flow.path_m[:, 3], np.arange(20) * 10.0)
+    assert_array_equal(flow.path_top_m, 20.0)
+
+
+def test_valley_gathers_both_sides():
+    rows, cols = np.mgrid[0:12, -6:7]
+    valley_m = (np.abs(cols) + 0.1 * (11 - rows)).astype(np.float32)
+    flow = flow_field(valley_m, 5.0)
+    assert_allclose(flow.area_m2[:, 6], 13 * 25.0 * np.arange(1, 13))
+    # The longest path: down the top side (6 cells), then along the valley.
+    assert_allclose(flow.path_m[-1, 6], (6 + 11) * 5.0)
+
+
+def test_cone_drains_outwards_everywhere():
+    rows, cols = np.mgrid[-15:16, -15:16]
+    away = np.hypot(rows, cols)
+    flow = flow_field((-away).astype(np.float32), 1.0)
+    inner = flow.direction != OUTLET
+    r, c = np.nonzero(inner)
+    code = flow.direction[inner]
+    assert (away[r + ROW_STEP[code], c + COL_STEP[code]] > away[inner]).all()
+    assert_array_equal(flow.filled_m, (-away).astype(np.float32))
+
+
+def test_bowl_fills_to_its_sill():
+    bowl_m = np.full((9, 9), 10, np.float32)
+    bowl_m[1:-1, 1:-1] = 2
+    bowl_m[4, 8] = 7
+    flow = flow_field(bowl_m, 1.0)
+    assert_array_equal(flow.filled_m[1:-1, 1:-1], 7)
+    mask = upstream_mask(flow.direction, 4, 8)
+    assert mask[1:-1, 1:-1].all()
+    assert flow.area_m2[4, 8] == np.count_nonzero(mask)
+
+
+def test_real_dem_loses_no_cell(real_m, real_flow):
+    is_outlet = real_flow.direction == OUTLET
+    assert_allclose(real_flow.area_m2[is_outlet].sum(), real_m.size * 900.0)
+    # Every cell reaches exactly one outlet: the catchments of all outlets part the DEM.
+    times = np.zeros(real_m.shape, np.int64)
+    for row, col in np.argwhere(is_outlet):
+        times += upstream_mask(real_flow.direction, row, col)
+    assert (times == 1).all()
+
+
+def test_fill_equals_that_of_a_second_library(real_m, real_flow):
+    filled_m, _ = pyflwdir.dem.fill_depressions(real_m, nodata=-9999.0, outlets="edge")
+    assert_array_equal(real_flow.filled_m, filled_m)
+
+
+def test_area_equals_that_of_a_second_library(real_flow):
+    reference = pyflwdir.from_array(
+        _powers(real_flow.direction), ftype="d8", check_ftype=False, latlon=False
+    )
+    assert_array_equal(reference.upstream_area(unit="cell"), real_flow.area_m2 / 900.0)
+
+
+def test_direction_is_steepest_outside_fill(real_m, real_flow):
+    generator = np.random.default_rng(1)
+    lower = (real_flow.filled_m == real_m) & (real_flow.direction != OUTLET)
+    cells = np.argwhere(lower)
+    for row, col in generator.choice(cells, 2000, replace=False):
+        falls = _steepest(real_flow.filled_m, row, col)
+        if falls.max() > 0:
+            chosen = falls[real_flow.direction[row, col]]
+            assert chosen == pytest.approx(falls.max(), rel=1e-6)
+
+
+@given(arrays(np.float32, (7, 9), elements=st.integers(-3, 9).map(float)))
+def test_rough_ground_drains_without_a_loop(ground_m):
+    flow = flow_field(ground_m, 1.0)
+    assert (flow.filled_m >= ground_m).all()
+    assert flow.area_m2[flow.direction == OUTLET].sum() == ground_m.size
+    for row, col in np.ndindex(ground_m.shape):
+        for _ in range(ground_m.size):
+            code = flow.direction[row, col]
+            if code == OUTLET:
+                break
+            below = row + ROW_STEP[code], col + COL_STEP[code]
+            assert flow.filled_m[below] <= flow.filled_m[row, col]
+            row, col = below
+        assert flow.direction[row, col] == OUTLET
+
+
+def test_unknown_ground_stays_unknown_and_lets_water_out():
+    ground_m = np.full((9, 9), 5, np.float32)
+    ground_m[4, 4] = np.nan
+    ground_m[3, 4] = 1
+    flow = flow_field(ground_m, 1.0)
+    assert np.isnan(flow.area_m2[4, 4])
+    assert flow.direction[4, 4] == NODATA
+    assert flow.direction[3, 4] == OUTLET
+    assert np.nansum(flow.area_m2[flow.direction == OUTLET]) == 80
+
+
+def test_catchment_is_cut_only_where_it_touches_the_edge():
+    rows, cols = np.mgrid[-20:21, -20:21]
+    hill_m = (30 - np.hypot(rows, cols)).astype(np.float32)
+    flow = flow_field(hill_m, 1.0)
+    assert not flow.is_cut[20, 30]  # on the slope: its catchment is above it
+    assert flow.is_cut[0].all()
+    rising_m = np.repeat(np.arange(20, 0, -1, dtype=np.float32)[:, None], 7, axis=1)
+    assert flow_field(rising_m, 1.0).is_cut.all()
+
+
+def test_mask_holds_as_many_cells_as_the_area(real_flow):
+    row, col = np.unravel_index(np.argmax(real_flow.area_m2), real_flow.area_m2.shape)
+    mask = upstream_mask(real_flow.direction, row, col)
+    assert np.count_nonzero(mask) == real_flow.area_m2[row, col] / 900.0
+
+
+def test_too_large_a_dem_is_refused():
+    huge_m = np.broadcast_to(np.float32(0), (2**17, 2**16))
+    with pytest.raises(ValueError, match=r"^a DEM of 8589934592 cells is too large"):
+        flow_field(huge_m, 1.0)

@@ -176,11 +176,15 @@ def _worst(crossings: "pipeline.GeoDataFrame") -> None:  # noqa: F821
             f"{row.priority_rank:.0f}",
             str(row.Index),
             str(row.road_name),
-            f"{row.freeze_index:.0f} {row.freeze_class}",
-            f"{row.flood_index:.0f} {row.flood_class}",
-            str(row.reasons),
+            _score(row.freeze_index, row.freeze_class),
+            _score(row.flood_index, row.flood_class),
+            str(row.reasons).partition(";")[0],
         )
     _out.print(table)
+
+
+def _score(index: float, word: str) -> str:
+    return f"{index:.0f} {word}" if index == index else "unknown"
 
 
 def _plan(plan: "pipeline.MorningPlan") -> None:  # noqa: F821

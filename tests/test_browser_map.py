@@ -1,30 +1,14 @@
 """The map in a real browser without a network: what a crew would do with it."""
 
-import os
-import shutil
-import subprocess
-
-import geopandas as gpd
-import numpy as np
 import pandas as pd
-import pytest
-import shapely
-from matplotlib.image import imread
-from playwright.sync_api import sync_playwright
 
 from culvertrisk.reports.map import write_map
 from culvertrisk.reports.map_data import MapContent
-from culvertrisk.reports.run_sheet import write_run_sheets
 from tests import report_fixture
+from tests.browser_fixture import BROWSER_MARKS
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-NEEDED = os.environ.get("CULVERTRISK_NEED_CHROMIUM") == "1"
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(
-        not CHROMIUM and not NEEDED, reason="no Chromium is installed here"
-    ),
-]
+pytest_plugins = ["tests.browser_fixture"]
+pytestmark = BROWSER_MARKS
 EVIL = [
     "<img src=x onerror='window.hit=1'>",
     "</script><script>window.hit=1</script>",
@@ -32,46 +16,6 @@ EVIL = [
     "<svg onload=window.hit=1>",
 ]
 ROUTE_BLUE = (0x0B, 0x4F, 0x8A)
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield started
-        started.close()
-
-
-@pytest.fixture(scope="module")
-def map_file(tmp_path_factory):
-    path = tmp_path_factory.mktemp("map") / "map.html"
-    return write_map(path, report_fixture.content())
-
-
-@pytest.fixture
-def opened(browser):
-    """Opens files offline and keeps what they asked for and complained about."""
-    contexts = []
-
-    def open_file(path, *, width=1360, height=860):
-        context = browser.new_context(
-            viewport={"width": width, "height": height}, offline=True
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.asked, page.said = [], []
-        page.on("request", lambda request: page.asked.append(request.url))
-        page.on("console", lambda message: page.said.append(message.text))
-        page.on("pageerror", lambda error: page.said.append(str(error)))
-        page.goto(path.as_uri())
-        page.wait_for_selector("body[data-ready=yes]")
-        return page
-
-    yield open_file
-    for context in contexts:
-        context.close()
 
 
 def colour_count(page, colour):
@@ -304,45 +248,6 @@ def test_position_is_shown_or_refused_in_plain_words(browser, map_file):
         context.close()
 
 
-@pytest.mark.skipif(not shutil.which("pdftoppm"), reason="no pdftoppm is here")
-def test_print_has_map_and_sheets_on_paper(opened, map_file, tmp_path):
-    page = opened(map_file)
-    page.pdf(path=tmp_path / "map.pdf", format="Letter")
-    subprocess.run(
-        ["pdftoppm", "-r", "50", "-png", "map.pdf", "page"], cwd=tmp_path, check=True
-    )
-    pages = sorted(tmp_path.glob("page-*.png"))
-    assert len(pages) == 5  # map, two of the first truck, the second, not reached
-    first = (imread(pages[0])[..., :3] * 255).round()
-    middle = first[60:440]
-    red = middle[..., 0]
-    grey = (np.ptp(middle, axis=2) < 4) & (red > 190) & (red < 252)
-    assert grey.mean() > 0.1  # hillshade
-    assert (middle.max(axis=2) < 150).sum() > 300  # roads, symbols, letters
-    blue = (middle[..., 2] > red + 60) & (red < 120)
-    assert blue.sum() > 50  # route
-    for sheet in pages[1:]:
-        assert (imread(sheet)[..., :3].max(axis=2) < 0.3).sum() > 1_000
-    words = subprocess.run(
-        ["pdftotext", "-layout", "map.pdf", "-"],
-        cwd=tmp_path,
-        check=True,
-        capture_output=True,
-        text=True,
-    ).stdout
-    for part in ("05:54", "A1", "Nobody enters a pipe", "Not reached today", "litres"):
-        assert part in words
-    assert "gallons" not in words
-
-
-def test_screen_is_as_before_after_printing(opened, map_file):
-    page = opened(map_file)
-    before = page.locator(".folium-map").bounding_box()
-    page.evaluate("dispatchEvent(new Event('beforeprint'))")
-    page.evaluate("dispatchEvent(new Event('afterprint'))")
-    assert page.locator(".folium-map").bounding_box() == before
-
-
 def test_map_without_plan_roads_terrain_or_loss_still_works(opened, tmp_path):
     crossings = report_fixture.crossings().drop(columns="loss_avoided_person_h")
     crossings.loc["O5", "geometry"] = None
@@ -359,72 +264,4 @@ def test_map_without_plan_roads_terrain_or_loss_still_works(opened, tmp_path):
     page.fill("#find", "O5")
     page.press("#find", "Enter")
     assert "No place on the map is known" in page.locator("#card").inner_text()
-    assert page.said == []
-
-
-def test_sheets_page_switches_units_without_script(browser, tmp_path):
-    path = write_run_sheets(tmp_path / "sheets.html", report_fixture.content())
-    context = browser.new_context(offline=True, java_script_enabled=False)
-    page = context.new_page()
-    page.goto(path.as_uri())
-    assert page.locator("text=620 L").first.is_visible()
-    page.check("#us")
-    assert not page.locator("text=620 L").first.is_visible()
-    assert page.locator("text=160 gal").first.is_visible()
-    context.close()
-
-
-def test_map_without_scripts_shows_the_run_sheets(browser, map_file):
-    context = browser.new_context(offline=True, java_script_enabled=False)
-    page = context.new_page()
-    page.goto(map_file.as_uri())
-    assert page.locator("text=A: Hot water truck").is_visible()
-    assert not page.locator("#panel").is_visible()
-    context.close()
-
-
-def large_content(count, road_count):
-    """Many invented crossings on many invented roads."""
-    rng = np.random.default_rng(7)
-    small = report_fixture.crossings()
-    pick = rng.integers(0, len(small), count)
-    table = pd.DataFrame(small.drop(columns="geometry")).iloc[pick]
-    numbers = table.select_dtypes("number").columns
-    noise = rng.lognormal(0, 0.5, (count, len(numbers)))
-    table[numbers] = table[numbers].to_numpy() * noise
-    table = table.sort_values("loss_avoided_person_h", ascending=False)
-    table["priority_rank"] = np.arange(1.0, count + 1)
-    table.index = pd.Index([f"C{n:06d}" for n in range(count)], name="culvert_id")
-    turns = rng.normal(0, 0.12, (road_count, 120)).cumsum(axis=1)
-    east = (12 * np.cos(turns)).cumsum(axis=1) + rng.uniform(0, 9e4, (road_count, 1))
-    north = (12 * np.sin(turns)).cumsum(axis=1) + rng.uniform(0, 9e4, (road_count, 1))
-    lines = shapely.linestrings(np.dstack([east + 4.2e5, north + 5.2e6]))
-    corners = shapely.get_coordinates(lines)[rng.integers(0, 120 * road_count, count)]
-    roads = gpd.GeoDataFrame(
-        {
-            "road_name": [f"Road {n % 4000}" for n in range(road_count)],
-            "road_class": "C",
-        },
-        geometry=lines,
-        crs=report_fixture.WORK_CRS,
-    )
-    crossings = gpd.GeoDataFrame(
-        table, geometry=shapely.points(corners), crs=report_fixture.WORK_CRS
-    )
-    return report_fixture.content(
-        crossings=crossings, roads=roads, catchments=None, plan=None, routes=None
-    )
-
-
-def test_fifty_thousand_crossings_stay_under_eight_megabytes(opened, tmp_path):
-    path = write_map(tmp_path / "large.html", large_content(50_000, 20_000))
-    assert path.stat().st_size < 8_000_000
-    page = opened(path)
-    assert page.locator("#order").inner_text().startswith("50,000 crossings")
-    page.wait_for_function(
-        "document.getElementById('say').textContent.includes('drawn, worst first')"
-    )
-    page.fill("#find", "C049999")
-    page.press("#find", "Enter")
-    assert page.locator("#card h2").inner_text() == "C049999"
     assert page.said == []

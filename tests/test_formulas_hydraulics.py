@@ -3,7 +3,7 @@
 import fluids
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
@@ -178,6 +178,7 @@ rows = st.integers(0, len(ROWS) - 1)
 slopes = st.floats(0, 0.2)
 
 
+@settings(max_examples=15, deadline=None)
 @given(barrel=barrels, row=rows, slope=slopes, heads=st.tuples(*[st.floats(0, 4)] * 2))
 def test_inlet_flow_grows_with_headwater(barrel, row, slope, heads):
     headwater_m = np.sort(heads) * barrel.rise_m
@@ -187,6 +188,7 @@ def test_inlet_flow_grows_with_headwater(barrel, row, slope, heads):
     assert 0 <= low <= high * (1 + 1e-9)
 
 
+@settings(max_examples=60, deadline=None)
 @given(barrel=barrels, row=rows, slope=slopes, ratio=st.floats(0.05, 12))
 def test_inlet_flow_is_the_inverse_of_its_headwater(barrel, row, slope, ratio):
     height_m = barrel.rise_m * (1 - barrel.bed_fraction)
@@ -199,6 +201,7 @@ def test_inlet_flow_is_the_inverse_of_its_headwater(barrel, row, slope, ratio):
     assert_allclose(back_m3s, np.where(is_over_bed, flow_m3s, back_m3s), rtol=1e-6)
 
 
+@settings(max_examples=60, deadline=None)
 @given(barrel=barrels, slope=st.floats(-0.02, 0.1), ratio=st.floats(0.05, 8))
 def test_outlet_flow_is_the_inverse_of_its_headwater(barrel, slope, ratio):
     conduit = Conduit(15.0, slope, 0.9, 0.024, 0.1)
@@ -227,6 +230,7 @@ def test_inlet_flow_meets_a_scalar_root_finder():
             assert_allclose(ours, expected, rtol=1e-6)
 
 
+@settings(max_examples=15, deadline=None)
 @given(
     rise_m=st.floats(0.25, 4),
     span_m=st.floats(0.25, 6),
@@ -249,6 +253,38 @@ def test_capacity_never_grows_with_ice(
     assert (capacity_m3s >= 0).all()
     fall = -np.diff(capacity_m3s)
     assert (fall >= -1e-6 * capacity_m3s.max()).all()
+
+
+def test_headwater_and_ice_move_capacity_the_right_way_over_the_whole_table():
+    rng = np.random.default_rng(11)
+    count = 300
+    rise_m, span_m = rng.uniform(0.25, 4, count), rng.uniform(0.25, 6, count)
+    is_box = np.repeat(ROWS["shape"].to_numpy() == "box", count)
+    inlets = InletCoefficients(
+        *(
+            np.repeat(ROWS[name].to_numpy(float), count)
+            for name in ["form", "k", "m", "c", "y"]
+        ),
+        np.repeat(SLOPE_TERMS, count),
+    )
+    rise_m, span_m = np.tile(rise_m, len(ROWS)), np.tile(span_m, len(ROWS))
+    slope, silt = rng.uniform(0, 0.2, is_box.size), rng.uniform(0, 0.9, is_box.size)
+    head_m = rng.uniform(0.2, 4, is_box.size) * rise_m
+    clear = Barrel(rise_m, span_m, is_box, silt)
+    conduit = Conduit(15.0, slope, 0.9, 0.024)
+
+    def capacity(closed, lift):
+        return outlet_control.barrel_capacity(
+            head_m * lift, iced_barrel(clear, closed), conduit, inlets, slope
+        )
+
+    base_m3s = capacity(0.3, 1.0)
+    assert (capacity(0.31, 1.0) <= base_m3s + 1e-9).all()
+    assert (capacity(0.0, 1.0) >= base_m3s - 1e-9).all()
+    assert (capacity(1.0, 1.0) == 0).all()
+    inlet_m3s = inlet_control.inlet_control_flow
+    low_m3s = inlet_m3s(head_m, clear, slope, inlets)
+    assert (inlet_m3s(1.01 * head_m, clear, slope, inlets) >= low_m3s).all()
 
 
 def test_outlet_control_counts_only_where_its_inputs_are_known():

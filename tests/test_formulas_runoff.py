@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
@@ -89,6 +89,7 @@ def test_missing_values_stay_missing():
     ).all()
 
 
+@settings(max_examples=60, deadline=None)
 @given(
     depth_m=st.floats(1e-4, 0.3),
     duration_s=st.floats(600, 86_400),
@@ -102,6 +103,7 @@ def test_no_window_holds_more_than_the_whole_rain(depth_m, duration_s, concentra
         assert in_window_m >= evenly_m * (1 - 1e-12)
 
 
+@settings(max_examples=60, deadline=None)
 @given(
     median=st.floats(0, 1e3),
     limit=st.floats(0, 1e3),

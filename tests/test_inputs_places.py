@@ -102,15 +102,28 @@ def test_places_all_without_a_place_are_refused(tmp_path):
     )
 
 
-def test_places_of_a_missing_or_broken_file_are_refused(tmp_path):
+def test_places_of_a_missing_file_are_refused(tmp_path):
     with pytest.raises(InputError) as refusal:
         read_places(tmp_path / "p.csv", Reading(), CRS)
     assert refusal.value.problems == (
-        "p.csv: file must exist, got no such file. Correct files.places.",
+        "p.csv: file must exist, got no such file. "
+        "Correct the path; it starts from the town file's folder.",
     )
-    (tmp_path / "b.csv").write_bytes(b"name,lat,lon\n\xe5s,1,1\n")
-    with pytest.raises(InputError, match=r"^b\.csv: file must be a CSV in UTF-8"):
-        read_places(tmp_path / "b.csv", Reading(), CRS)
+    with pytest.raises(InputError) as refusal:
+        read_places(tmp_path / "p.gpkg", Reading(), CRS)
+    assert refusal.value.problems == (
+        "p.gpkg: file must exist, got no such file. "
+        "Correct the path; it starts from the town file's folder.",
+    )
+
+
+def test_places_of_an_office_export_are_read(tmp_path):
+    text = "Place;Type;People;Lat;Long\nGr\xe5 farm;Farm;4;47,75;-87,47\n;;;;\nb;;;;\n"
+    (tmp_path / "p.csv").write_bytes(text.encode("cp1252"))
+    reading = read_places(tmp_path / "p.csv", Reading(), CRS)
+    assert reading.table["name"].tolist() == ["Gr\xe5 farm"]
+    assert reading.table["kind"].tolist() == ["farm"]
+    assert reading.notes["row"].tolist() == [3]  # the blank row 2 is counted
 
 
 def test_places_template_has_the_columns_that_are_read():

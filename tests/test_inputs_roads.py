@@ -195,7 +195,8 @@ def test_roads_missing_or_unreadable_files_are_refused(tmp_path):
     with pytest.raises(InputError) as refusal:
         read_roads(tmp_path / "none.gpkg", Reading(), CRS)
     assert refusal.value.problems == (
-        "none.gpkg: file must exist, got no such file. Correct files.roads.",
+        "none.gpkg: file must exist, got no such file. "
+        "Correct the path; it starts from the town file's folder.",
     )
     (tmp_path / "r.geojson").write_text("hello")
     with pytest.raises(InputError, match=r"^r\.geojson: file must be a vector file"):

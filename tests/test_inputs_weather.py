@@ -181,9 +181,10 @@ def test_bad_cells_are_refused_and_the_rest_is_used(tmp_path):
         "2024-01-01,-8,-1,1\n",
     )
     table = reading.table
-    assert_allclose(table["air_min_c"], [-8, np.nan, np.nan])
+    assert_allclose(table["air_min_c"], [-8, -3, np.nan])
     assert_allclose(table["rain_m"].iloc[0], 0.001)
-    assert (reading.notes["kind"] == "refused").sum() == 5
+    assert (reading.notes["kind"] == "refused").sum() == 4
+    assert ("air_min_c", "changed") in _kinds(reading)
 
 
 def test_observed_day_stands_above_its_forecast(tmp_path):

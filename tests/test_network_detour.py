@@ -170,3 +170,15 @@ def test_way_round_is_unknown_when_the_part_stands_alone():
         behind.position < behind.past[segment]
     )
     assert network.node_xy[far][:, 0].min() > 650  # the side away from the centre
+
+
+def test_cut_off_counts_roads_that_go_on_beyond_the_town():
+    lines = [[(0, 0), (100, 0)], [(0, 0), (-100, 0)], [(0, 0), (0, 100)]]
+    network = graph.build_network(roads_of(lines), 10.0)
+    ends = placing.nearest_node(network, [(100, 0), (-100, 0), (0, 0)])[0]
+    alone = detour.cut_off(network, ends[2])
+    assert (alone.past > alone.first).all()
+    one = detour.cut_off(network, ends[2], ways_out=ends[:1])
+    assert (one.past > one.first).all()  # one way out is no way round
+    joined = detour.cut_off(network, ends[2], ways_out=ends[:2])
+    assert (joined.past > joined.first).tolist() == [False, False, True]

@@ -83,7 +83,7 @@ def test_arcs_of_one_way_roads_lead_one_way():
     arcs = network.forward
     assert arcs.start[middle + 1] == arcs.start[middle]
     assert len(arcs.to_node) == len(network.reverse.to_node) == 2
-    free, _ = graph.arcs_of(network, both_ways=True)
+    free = graph.undirected_arcs(network, np.empty((0, 2), np.int64))
     assert free.start[middle + 1] - free.start[middle] == 2
 
 

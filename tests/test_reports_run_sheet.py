@@ -74,8 +74,8 @@ def test_stop_says_where_the_outlet_is_as_pyproj_gives_it():
     to_degrees = pyproj.Transformer.from_crs(32616, 4326, always_xy=True)
     lon, lat = to_degrees.transform(crossing["outlet_x_m"], crossing["outlet_y_m"])
     assert stop["where"] == f"{lat:.5f}, {lon:.5f}"
-    assert stop["where_what"] == "Outlet end"
-    assert stop["side"] == "NE side of the road"  # 6 m east and 5 m north of it
+    assert stop["has_end"]
+    assert stop["side"] == "on the NE side of the road"  # 6 m east and 5 m north of it
     assert stop["stakes"] == "Staked."
 
 
@@ -83,8 +83,8 @@ def test_stop_without_an_outlet_says_so():
     crossings = report_fixture.crossings()
     crossings[["outlet_x_m", "outlet_y_m"]] = np.nan
     stop = truck_sheets(report_fixture.content(crossings=crossings))[0]["stops"][1]
-    assert stop["where_what"] == "Road above the pipe"
-    assert stop["side"] == "side of the road not recorded"
+    assert stop["has_end"] is False
+    assert stop["side"] == "side not recorded"
 
 
 def test_stop_says_why_with_people_behind_the_pipe_first(page):

@@ -246,3 +246,44 @@ def test_access_believes_the_road_name_near_a_junction(crossings, roads, town):
     roads_told = ["Ring Rd", "Hendle Dead End Rd", "Ring Rd", ""]
     assert table["network_road"].tolist() == roads_told
     assert_allclose(table["road_distance_m"], [0, 12, 0, 400])
+
+
+@pytest.mark.parametrize("kind", ["cross", "driveway"])
+def test_access_copes_with_crossings_that_are_all_off_the_road(
+    crossings, roads, places, town, kind
+):
+    where = [point(5000, 5000), shapely.Point(), point(9000, 0), point(9000, 9)]
+    away = crossings.set_geometry(where, crs=CRS).assign(crossing_kind=kind)
+    distant = places.set_geometry([point(50_000, y) for y in range(5)], crs=CRS)
+    table = access.add_access(away, roads, distant, town)
+    assert table["segment_index"].isna().all()
+    assert table["road_distance_m"].isna().tolist() == [False, True, False, False]
+    assert table["consequence_person_h"].notna().all() == (kind == "driveway")
+
+
+def test_access_of_places_out_of_reach_counts_none_behind(
+    crossings, roads, places, town
+):
+    distant = places.set_geometry([point(50_000, y) for y in range(5)], crs=CRS)
+    dead_end = access.add_access(crossings, roads, distant, town).loc["H1"]
+    assert dead_end["cut_off_dwelling_count"] == 0
+    assert dead_end["cut_off_places"] == ""
+
+
+def test_access_of_no_crossing_is_an_empty_table(crossings, roads, places, town):
+    table = access.add_access(crossings.iloc[:0], roads, places, town)
+    assert table.empty and "detour_s" in table
+
+
+def test_access_with_two_ways_out_isolates_nobody_between_them(
+    crossings, roads, places, town
+):
+    marks = places.iloc[:2].assign(kind="way out", name="", needs="")
+    marks = marks.set_geometry([point(2000, 0), point(0, 1000)], crs=CRS)
+    both = pd.concat([places, marks], ignore_index=True)
+    dead_end = access.add_access(crossings, roads, both, town).loc["H1"]
+    assert dead_end["is_only_way"] == dead_end["cut_off_dwelling_count"] == 0
+    assert dead_end["cut_off_places"] == ""
+    assert np.isnan(dead_end["detour_s"])
+    usual_h = 40 * CLOSURE_H / 24 * PEOPLE_PER_VEHICLE * 3998.0 / 20.0 / 3600
+    assert_allclose(dead_end["consequence_person_h"], usual_h)

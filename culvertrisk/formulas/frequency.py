@@ -44,8 +44,8 @@ def exceedance_chance(
     """
     median, limit = np.asarray(median, float), np.asarray(limit, float)
     both = (median > 0) & (limit > 0)
-    ratio = np.where(both, median, 1.0) / np.where(both, limit, 1.0)
-    chance = ndtr(np.log(ratio) / np.asarray(spread_fraction))
+    excess = np.log(np.where(both, median, 1.0)) - np.log(np.where(both, limit, 1.0))
+    chance = ndtr(excess / np.asarray(spread_fraction))
     chance = np.where(limit <= 0, 1.0, chance)
     chance = np.where(median <= 0, 0.0, chance)
     return np.where(np.isnan(median + limit), np.nan, chance)

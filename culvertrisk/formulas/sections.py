@@ -232,11 +232,13 @@ def wetted_perimeter(barrel: Barrel, depth_m: ArrayLike) -> Floats:
     >>> wetted_perimeter(Barrel(1.0, 1.0, [False, True], 0.0), 1.0).round(4)
     array([3.1416, 4.    ])
     """
+    # not bed + depth against rise: their sum may fall short by rounding
+    is_full = np.asarray(depth_m) >= open_height(barrel)
     rise_m, span_m, bed_m, depth_m, is_box = _measures(barrel, depth_m)
     arc_m = circle_perimeter(bed_m + depth_m, rise_m) - circle_perimeter(bed_m, rise_m)
     round_m = arc_m * _ellipse_perimeter(rise_m, span_m) / (np.pi * rise_m)
     chord_m = span_m / rise_m * circle_top_width(bed_m, rise_m)
-    crown_m = np.where(bed_m + depth_m >= rise_m, span_m, 0.0)
+    crown_m = np.where(is_full, span_m, 0.0)
     return np.where(is_box, span_m + 2 * depth_m + crown_m, round_m + chord_m)
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 from culvertrisk import tables
 from culvertrisk.inputs.columns import Found, factor
 from culvertrisk.inputs.culvert_notes import Note, note_whole, notes_where
+from culvertrisk.inputs.layers import numbers_of
 from culvertrisk.inputs.sizes import parse_size, short_unit
 
 LENGTH_COLUMNS = (
@@ -71,7 +72,7 @@ def add_numbers(
 
 def read_numbers(text: pd.Series, ours: str, notes: list[Note]) -> pd.Series:
     """Return numbers; -99 and its like are blank, zero too where nobody measures it."""
-    numbers = pd.to_numeric(text, errors="coerce").astype(float)
+    numbers = numbers_of(text)
     is_blank = numbers.isin(_BLANKS)
     if is_blank.any():
         said = f"{int(is_blank.sum())} rows of {numbers[is_blank].iloc[0]:g}"
@@ -85,7 +86,7 @@ def read_numbers(text: pd.Series, ours: str, notes: list[Note]) -> pd.Series:
 
 def _worded(text: pd.Series, unit: str) -> pd.Series:
     """Return lengths [m] of the texts that carry a unit of their own."""
-    is_worded = pd.to_numeric(text, errors="coerce").isna() & (text != "")
+    is_worded = numbers_of(text).isna() & (text != "")
     words = text[is_worded].unique()
     lengths = {word: parse_size(word, unit).span_m for word in words}
     return text.map(lambda word: lengths.get(word, np.nan)).astype(float)
@@ -124,7 +125,7 @@ def _filled_length(
     """Fill blank lengths from the length a GIS wrote, then from the mapped ends."""
     if "mapped_length_m" in found:
         first = found["mapped_length_m"][0]
-        numbers = pd.to_numeric(cells[first.column], errors="coerce").astype(float)
+        numbers = numbers_of(cells[first.column])
         unit = first.unit or _unit_by_map(numbers, mapped_m)
         if unit and length_m.isna().any():
             said = f"{int(length_m.isna().sum())} blank rows"

@@ -3,10 +3,12 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
 
@@ -20,7 +22,7 @@ from culvertrisk.inputs.geometry import (
     empty_points,
     places_of_geometries,
 )
-from culvertrisk.inputs.layers import Layer
+from culvertrisk.inputs.layers import Layer, numbers_of
 
 LONLAT = CRS.from_epsg(4326)
 CRS_REMEDY = 'Tell it in the town file: culverts.crs = "EPSG:...".'
@@ -65,9 +67,8 @@ def map_rows(
     if layer.geometries is not None:
         return _of_geometries(layer, told, file)
     cells = layer.cells
-    if "wkt" in found:
-        texts = cells[found["wkt"][0].column].to_numpy(dtype=object)
-        shapes = shapely.from_wkt(texts, on_invalid="ignore")
+    shapes = _well_known(cells, found)
+    if shapes is not None:
         return _of_geometries(Layer(cells, shapes, None), told, file)
     if {"lat", "lon"} <= found.keys():
         point = _pair(cells, found, "lon", "lat")
@@ -81,6 +82,18 @@ def map_rows(
     else:
         return _of_ends(cells, found, told, file)
     return _with_ends(mapped, cells, found, told, file)
+
+
+def _well_known(
+    cells: pd.DataFrame, found: Mapping[str, Sequence[Found]]
+) -> NDArray[Any] | None:
+    """Return the geometries of a column of well-known text, None without one."""
+    if "wkt" not in found:
+        return None
+    texts = cells[found["wkt"][0].column].to_numpy(dtype=object)
+    with np.errstate(all="ignore"):  # a cell such as 1e400
+        shapes = np.array(shapely.from_wkt(texts, on_invalid="ignore"), dtype=object)
+    return None if shapely.is_missing(shapes).all() else shapes
 
 
 def told_crs(text: str, key: str) -> CRS | None:
@@ -140,7 +153,7 @@ def _pair(
 
 
 def _coordinates(text: pd.Series) -> pd.Series:
-    numbers = pd.to_numeric(text, errors="coerce").astype(float)
+    numbers = numbers_of(text)
     worded = text[numbers.isna() & (text != "")]
     return numbers.fillna(worded.map(degrees).astype(float))
 
@@ -173,7 +186,7 @@ def _of_zones(cells: pd.DataFrame, found: Mapping[str, Sequence[Found]]) -> Mapp
     points = _pair(cells, found, "easting", "northing")
     zones = cells[found["utm_zone"][0].column]
     parts = zones.str.upper().str.extract(r"(\d{1,2})\s*([A-Z]?)")
-    number = pd.to_numeric(parts[0], errors="coerce").to_numpy(dtype=float)
+    number = numbers_of(parts[0]).to_numpy(dtype=float)
     is_south = parts[1].fillna("").isin([*_SOUTH_BANDS]).to_numpy()
     lonlat = empty_points(len(points))
     is_zone = (number >= 1) & (number <= _MOST_ZONES)

@@ -39,7 +39,9 @@ def written_ids(cells: pd.DataFrame, columns: Sequence[Found]) -> pd.Series:
 
 def _plain_ids(text: pd.Series) -> pd.Series:
     ids = text.str.replace(_WHOLE, r"\1", regex=True)
-    return ids.mask(ids.map(is_missing).astype(bool), "").astype(object)
+    is_zero_id = (ids == "0") & ((ids == "0").sum() == 1)
+    is_blank = ids.map(is_missing).astype(bool) & ~is_zero_id
+    return ids.mask(is_blank, "").astype(object)
 
 
 def unique_ids(written: pd.Series) -> tuple[pd.Series, list[Note]]:

@@ -8,6 +8,7 @@ import pandas as pd
 from culvertrisk.inputs.columns import Found, unit_in_name
 from culvertrisk.inputs.culvert_notes import Kind, Note, note_whole, notes_where
 from culvertrisk.inputs.culvert_words import is_missing
+from culvertrisk.inputs.layers import numbers_of
 from culvertrisk.inputs.size_units import find_unit, is_usual, row_unit
 from culvertrisk.inputs.sizes import UNKNOWN, Size, parse_size, short_unit
 
@@ -194,7 +195,7 @@ def _with_barrels(
             notes.append(note_whole("barrel_count", said, "one barrel", "assumed"))
         return sizes
     text = cells[found["barrel_count"][0].column]
-    recorded = pd.to_numeric(text, errors="coerce").where(lambda n: n > 0)
+    recorded = numbers_of(text).where(lambda n: n > 0)
     worded = text.map(lambda word: parse_size(f"{word} 1", "meter").barrel_count)
     recorded = recorded.fillna(worded.where(worded > 1))
     is_more = (in_text > 1) & (in_text != recorded)

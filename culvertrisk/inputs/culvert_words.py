@@ -11,6 +11,7 @@ import pandas as pd
 from culvertrisk import tables
 from culvertrisk.inputs.columns import Found
 from culvertrisk.inputs.culvert_notes import Note, note
+from culvertrisk.inputs.layers import numbers_of
 
 UNKNOWN_WORD = "unknown"
 WORD_COLUMNS = ("crossing_kind", "shape", "material", "entrance")
@@ -156,10 +157,8 @@ def _silt(text: str) -> float:
     parts = re.fullmatch(r"(\d)\s*/\s*(\d)", plain)
     if parts and int(parts[2]):
         return _PERCENT * int(parts[1]) / int(parts[2])
-    try:
-        return float(plain) if "%" in text else np.nan
-    except ValueError:
-        pass
+    if "%" in text and re.fullmatch(r"\d+\.?\d*", plain):
+        return float(plain)
     words = re.sub(r"\b(silted|silt|sediment|blocked|full of)\b", " ", _plain(plain))
     word = find_word(" ".join(words.split()), "silt") or find_word(plain, "silt")
     return _PERCENT * float(word) if word else np.nan
@@ -183,7 +182,7 @@ def silt_fraction(text: pd.Series, unit: str) -> tuple[pd.Series, list[Note]]:
         Bands and words that stand for a number; words not known.
     """
     plain = text.where(~text.isin(_BLANK_NUMBERS[1:]), "")
-    numbers = pd.to_numeric(plain, errors="coerce").astype(float)
+    numbers = numbers_of(plain)
     is_percent = unit == "percent" or (not unit and bool(numbers.max() > 1))
     worded = plain.where(numbers.isna(), "")
     shares = worded.map({t: _silt(t) / _PERCENT for t in worded.unique()})

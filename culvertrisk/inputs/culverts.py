@@ -36,12 +36,12 @@ _NO_PIPES = ("bridge", "ford")
 
 @dataclass(frozen=True)
 class _Work:
-    """An inventory on its way: cells, columns found, places, notes."""
+    """An inventory on its way: ``written`` has the ids of the refused rows too."""
 
     cells: pd.DataFrame
+    written: pd.Series
     found: dict[str, list[Found]]
     places: Places
-    crs: CRS
     units: dict[str, str]
     notes: list[Note]
 
@@ -109,11 +109,11 @@ def _read(
     target = _work_crs(work, work_crs)
     place_m = transformed(work.places.point, LONLAT, target)
     table, swapped = _with_ends(table, work, target)
-    written = written_ids(work.cells, work.found.get("culvert_id", []))
+    written = work.written[work.cells.index]
     is_repeat, repeats = repeated_rows(place_m, table, written)
     kept = table[~is_repeat]
     ids, made = unique_ids(written[~is_repeat])
-    named = written.copy()
+    named = work.written.copy()
     named[ids.index] = ids
     listed = finish_notes(
         [*work.notes, *notes, *swapped, *repeats, *made, *_kinds(kept)],
@@ -154,7 +154,8 @@ def _opened(path: Path, reading: settings.Reading) -> _Work:
         lonlat.are_ends_named,
     )
     notes = [*mapped.notes, *repaired.notes]
-    return _Work(layer.cells[keep], found, places, mapped.crs, {}, notes)
+    written = written_ids(layer.cells, found.get("culvert_id", []))
+    return _Work(layer.cells[keep], written, found, places, {}, notes)
 
 
 def _work_crs(work: _Work, told: str) -> CRS:

@@ -99,8 +99,14 @@ def _aliases() -> dict[str, set[str]]:
 def _hits(names: Sequence[str], kind: str) -> int:
     """Count the columns that speak for a kind."""
     known = _aliases()[kind]
-    forms = ({plain_name(name), unit_in_name(name)[0]} for name in names)
-    return sum(any(f.replace("_", "") in known for f in pair) for pair in forms)
+    return sum(any(form in known for form in _forms(name)) for name in names)
+
+
+def _forms(name: str) -> set[str]:
+    """Return a column's name as it is, without its unit, without its last word."""
+    plain = plain_name(name)
+    forms = {plain, unit_in_name(name)[0], plain.rpartition("_")[0]}
+    return {form.replace("_", "") for form in forms}
 
 
 def _culvert_hits(names: Sequence[str]) -> set[str]:

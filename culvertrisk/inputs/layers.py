@@ -146,6 +146,12 @@ def cell_text(value: object) -> str:
     return str(value).strip()
 
 
+def numbers_of(text: pd.Series) -> pd.Series:
+    """Return the finite numbers of a column of cells, NaN for all else."""
+    values = pd.to_numeric(text, errors="coerce").astype(float)
+    return values.where(np.isfinite(values))
+
+
 def _count(row: Sequence[str]) -> int:
     return sum(cell != "" for cell in row)
 

@@ -1,4 +1,4 @@
-"""Dwellings and critical places as points, from any vector file or a CSV."""
+"""Dwellings and critical places as points, from any vector file or a table."""
 
 from pathlib import Path
 
@@ -9,6 +9,7 @@ import shapely
 
 from culvertrisk import settings
 from culvertrisk.checks import InputError, file_problem, value_problem
+from culvertrisk.inputs.layers import SHEET_ENDINGS, TEXT_ENDINGS, open_layer
 from culvertrisk.inputs.reading import Reading, note_table
 from culvertrisk.inputs.vectors import (
     find_columns,
@@ -30,6 +31,7 @@ DWELLING_WORDS = (
     *("dwellings", "house", "home", "homes", "residence", "residential"),
     *("farmhouse", "cottage", "cabin", "apartment", "apartments", "mobile home"),
 )
+WAY_OUT_WORDS = ("road out", "exit", "town line", "ways out")
 
 Notes = list[dict[str, object]]
 
@@ -40,7 +42,7 @@ def read_places(path: Path, reading: settings.Reading, work_crs: str) -> Reading
     Parameters
     ----------
     path : Path
-        A CSV with ``lat`` and ``lon``, or any vector format.
+        A CSV or XLSX with ``lat`` and ``lon``, or any vector format.
     reading : settings.Reading
         CRS and columns of the file where its names do not say.
     work_crs : str
@@ -50,7 +52,8 @@ def read_places(path: Path, reading: settings.Reading, work_crs: str) -> Reading
     -------
     places : Reading
         Table of points with ``name``, ``kind`` (lower-case words; ``dwelling``
-        for every home), ``people_count`` (NaN unknown) and ``needs`` (such as
+        for every home; ``way out`` where a road goes on beyond the road file),
+        ``people_count`` (NaN unknown) and ``needs`` (such as
         ``oxygen``; blank none).
 
     Raises
@@ -79,14 +82,11 @@ def read_places(path: Path, reading: settings.Reading, work_crs: str) -> Reading
 
 
 def _open(path: Path, reading: settings.Reading, work_crs: str) -> gpd.GeoDataFrame:
-    if path.suffix.lower() != ".csv" or not path.exists():
+    if path.suffix.lower() not in (*TEXT_ENDINGS, *SHEET_ENDINGS):
         return read_vector(path, "places", reading, work_crs)
-    try:
-        rows = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
-    except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as err:
-        remedy = "Save it as CSV in UTF-8."
-        problem = file_problem(path.name, "be a CSV in UTF-8", str(err).strip(), remedy)
-        raise InputError([problem]) from err
+    known = {**ALIASES, **POSITION}
+    listed = [*known, *(name for names in known.values() for name in names)]
+    rows = open_layer(path, [*listed, *reading.columns.values()]).cells
     chosen = {k: v for k, v in reading.columns.items() if k in POSITION}
     own = reading.model_copy(update={"columns": chosen})
     found = find_columns(rows, POSITION, path.name, "places", own)
@@ -131,6 +131,7 @@ def _kind(rows: pd.DataFrame, column: str | None, notes: Notes) -> pd.Series:
     else:
         for row in kind.index[kind == ""]:
             notes.append(note_of(row, "kind", "", "dwelling", "assumed"))
+    kind = kind.where(~kind.isin(WAY_OUT_WORDS), "way out")
     return kind.where(~kind.isin(["", *DWELLING_WORDS]), "dwelling")
 
 

@@ -20,6 +20,7 @@ from rasterio.windows import Window
 from culvertrisk.checks import InputError, file_problem
 
 MARGIN_M = 8_000.0  # read round the crossings: as far as horizons are followed
+TOUCH_M = 1.0  # gives a single crossing a size
 MAX_CELLS = 100_000_000  # a larger window is averaged: about 3 GB while flooding
 HIGHEST_M, LOWEST_M = 9_000.0, -500.0  # beyond them no ground lies: no data
 TALLEST_M = 120.0  # no tree is taller: no data
@@ -85,9 +86,10 @@ def read_terrain(
         trees = _open(canopy, stack, problems) if canopy else None
         if not ground or problems:
             raise InputError(problems)
-        around = _around(ground, work_crs, bounds)
+        here = _around(ground, work_crs, bounds, TOUCH_M)
+        around = _around(ground, work_crs, bounds, MARGIN_M)
         window = _window(ground, work_crs, around)
-        if window is None:
+        if window is None or _window(ground, work_crs, here) is None:
             raise InputError([_apart(dem.name)])
         stored_m, stored = _read(ground, window, LOWEST_M, HIGHEST_M)
         if np.isnan(stored_m).all():
@@ -161,12 +163,15 @@ def _apart(name: str) -> str:
 
 
 def _around(
-    source: rasterio.DatasetReader, work_crs: str, bounds: Bounds | None
+    source: rasterio.DatasetReader,
+    work_crs: str,
+    bounds: Bounds | None,
+    margin_m: float,
 ) -> Bounds:
     if bounds is None:
         return _reproject_bounds(source.crs, work_crs, source.bounds)
     west, south, east, north = bounds
-    return (west - MARGIN_M, south - MARGIN_M, east + MARGIN_M, north + MARGIN_M)
+    return (west - margin_m, south - margin_m, east + margin_m, north + margin_m)
 
 
 def _reproject_bounds(crs: object, to_crs: object, bounds: Bounds) -> Bounds:

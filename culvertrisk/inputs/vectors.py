@@ -45,13 +45,8 @@ def read_vector(
         If the file is missing, cannot be read, or has no known CRS.
     """
     if not path.exists():
-        raise InputError(
-            [
-                file_problem(
-                    path.name, "exist", "no such file", "Correct files." + section + "."
-                )
-            ]
-        )
+        remedy = "Correct the path; it starts from the town file's folder."
+        raise InputError([file_problem(path.name, "exist", "no such file", remedy)])
     try:
         rows = gpd.read_file(path)
     except DataSourceError as error:
@@ -67,6 +62,7 @@ def read_vector(
             path.name, "have shapes", "only a table", "Export it with its geometry."
         )
         raise InputError([problem])
+    rows.index = pd.RangeIndex(1, len(rows) + 1)
     return in_work_crs(rows, path.name, section, reading, work_crs)
 
 
@@ -77,7 +73,7 @@ def in_work_crs(
     reading: settings.Reading,
     work_crs: str,
 ) -> gpd.GeoDataFrame:
-    """Put rows into the work CRS, numbered from 1; see :func:`read_vector`."""
+    """Put rows into the work CRS; see :func:`read_vector`."""
     if rows.crs is None:
         if not reading.crs:
             problem = value_problem(
@@ -96,10 +92,7 @@ def in_work_crs(
             )
             raise InputError([problem]) from error
     rows = rows.to_crs(work_crs)
-    flat = shapely.force_2d(rows.geometry.to_numpy())
-    return rows.set_geometry(flat, crs=work_crs).set_index(
-        pd.RangeIndex(1, len(rows) + 1)
-    )
+    return rows.set_geometry(shapely.force_2d(rows.geometry.to_numpy()), crs=work_crs)
 
 
 def find_columns(

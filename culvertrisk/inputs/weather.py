@@ -178,11 +178,13 @@ def _in_range(table: pd.DataFrame, notes: list[Note]) -> pd.DataFrame:
             notes.append(note(row, name, f"{value:g}", understood, "refused"))
         table[name] = table[name].mask(wrong)
     if {"air_min_c", "air_max_c"} <= {*table.columns}:
+        # gridded and merged series do this for days on end; the mean still holds
         wrong = table["air_min_c"] > table["air_max_c"]
         for row, value in table.loc[wrong, "air_min_c"].items():
-            understood = "both unknown: the lowest is above the highest"
-            notes.append(note(row, "air_min_c", f"{value:g}", understood, "refused"))
-        table.loc[wrong, ["air_min_c", "air_max_c"]] = np.nan
+            understood = "taken as the highest: it is above the highest given"
+            notes.append(note(row, "air_min_c", f"{value:g}", understood, "changed"))
+        pair = table.loc[wrong, ["air_min_c", "air_max_c"]].to_numpy()
+        table.loc[wrong, ["air_min_c", "air_max_c"]] = pair[:, ::-1]
     return table
 
 

@@ -6,7 +6,8 @@ import numba
 import numpy as np
 from numpy.typing import ArrayLike
 
-from culvertrisk.network.graph import Floats, Indexes, RoadNetwork, arcs_of
+from culvertrisk.network.graph import Floats, Indexes, RoadNetwork, undirected_arcs
+from culvertrisk.network.heap import pop, push
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def way_round(network: RoadNetwork, segment: ArrayLike) -> tuple[Floats, Floats]
     )
 
 
-def cut_off(network: RoadNetwork, centre: int) -> CutOff:
+def cut_off(network: RoadNetwork, centre: int, *, ways_out: ArrayLike = ()) -> CutOff:
     """Find what lies behind every segment that is the only way.
 
     Parameters
@@ -71,6 +72,9 @@ def cut_off(network: RoadNetwork, centre: int) -> CutOff:
         The network; one-way signs are ignored, as rescue may ignore them.
     centre : int
         Node of the service centre.
+    ways_out : array_like of int, shape (w,), optional
+        Nodes at which roads go on beyond the network. Outside, they are taken
+        to be joined with one another.
 
     Returns
     -------
@@ -81,10 +85,14 @@ def cut_off(network: RoadNetwork, centre: int) -> CutOff:
     away_m = np.hypot(*(network.node_xy - network.node_xy[centre]).T)
     roots = np.argsort(away_m, kind="stable")
     roots = np.concatenate([[centre], roots])
-    forward, _ = arcs_of(network, both_ways=True)
+    outside = np.asarray(ways_out, np.int64)
+    links = np.column_stack([outside[:-1], outside[1:]])
+    arcs = undirected_arcs(network, links)
+    count = len(network.seconds) + len(links)
     position, size, below = _low_links(
-        forward.start, forward.to_node, forward.segment, len(network.seconds), roots
+        arcs.start, arcs.to_node, arcs.segment, count, roots
     )
+    below = below[: len(network.seconds)]
     is_only = below >= 0
     first = np.where(is_only, position[below], 0)
     return CutOff(position, first, first + np.where(is_only, size[below], 0))
@@ -101,39 +109,6 @@ def _way_round(
         (start, end, shut),
     )
     return np.where(np.isfinite(found), found, np.nan)
-
-
-@numba.njit(cache=True)
-def push(keys, nodes, count, key, node):  # type: ignore[no-untyped-def]
-    """Put a node with its key on a binary heap; return the new count."""
-    here = count
-    while here > 0:
-        parent = (here - 1) >> 1
-        if keys[parent] <= key:
-            break
-        keys[here], nodes[here] = keys[parent], nodes[parent]
-        here = parent
-    keys[here], nodes[here] = key, node
-    return count + 1
-
-
-@numba.njit(cache=True)
-def pop(keys, nodes, count):  # type: ignore[no-untyped-def]
-    """Take the least off a binary heap; return the new count."""
-    count -= 1
-    key, node, here = keys[count], nodes[count], 0
-    while True:
-        child = 2 * here + 1
-        if child >= count:
-            break
-        if child + 1 < count and keys[child + 1] < keys[child]:
-            child += 1
-        if keys[child] >= key:
-            break
-        keys[here], nodes[here] = keys[child], nodes[child]
-        here = child
-    keys[here], nodes[here] = key, node
-    return count
 
 
 @numba.njit(cache=True)

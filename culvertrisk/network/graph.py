@@ -125,26 +125,25 @@ def assemble(
     )
 
 
-def arcs_of(network: RoadNetwork, *, both_ways: bool) -> tuple[Arcs, Arcs]:
-    """Return the arcs of a network by start and by end.
+def undirected_arcs(network: RoadNetwork, links: Indexes) -> Arcs:
+    """Return arcs that ignore one-way signs, with some nodes joined outside.
 
     Parameters
     ----------
     network : RoadNetwork
-        The network.
-    both_ways : bool
-        Whether one-way signs are ignored, as a rescue may.
+        The network of m segments.
+    links : ndarray of int, shape (l, 2)
+        Nodes joined by roads that are not in the network.
 
     Returns
     -------
-    forward, reverse : Arcs
-        Arcs by the node they leave and by the node they reach.
+    arcs : Arcs
+        Both arcs of every segment and of every link; the links are the
+        segments m to m + l - 1, and take no time.
     """
-    if not both_ways:
-        return network.forward, network.reverse
-    ends = np.column_stack([network.from_node, network.to_node])
-    free = np.zeros(len(ends), np.int64)
-    return _arcs(ends, network.seconds, free, len(network.node_xy))
+    ends = np.vstack([np.column_stack([network.from_node, network.to_node]), links])
+    seconds = np.concatenate([network.seconds, np.zeros(len(links))])
+    return _arcs(ends, seconds, np.zeros(len(ends), np.int64), len(network.node_xy))[0]
 
 
 def _arcs(

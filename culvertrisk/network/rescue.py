@@ -4,8 +4,8 @@ import numba
 import numpy as np
 from numpy.typing import ArrayLike
 
-from culvertrisk.network.detour import pop, push
 from culvertrisk.network.graph import Floats, RoadNetwork
+from culvertrisk.network.heap import pop, push
 
 
 def rescue_delay(

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from culvertrisk.plans.candidates import morning_case
@@ -9,7 +10,7 @@ from culvertrisk.plans.compare import worst_first
 from culvertrisk.plans.insertion import filled_up, repaired
 from culvertrisk.plans.not_reached import NO_CREW, not_reached
 from culvertrisk.plans.plan_checker import check_plan
-from culvertrisk.plans.solver import solve_routes
+from culvertrisk.plans.solver import ITERATIONS, PENALTY_SHARES, solve_routes
 from culvertrisk.plans.timetable import (
     Case,
     Route,
@@ -23,6 +24,8 @@ from culvertrisk.settings import Settings
 
 __all__ = ["MorningPlan", "Travel", "best_routes", "plan_morning"]
 
+STARTS = (2, 8)  # the fewest and the most searches, which share the steps
+SMALL_STARTS = 160  # a small case is searched from more starts
 STOP_COLUMNS = (
     "crew",
     "stop_number",
@@ -117,7 +120,7 @@ def plan_morning(
 
 
 def best_routes(case: Case, *, seed: int = 1) -> tuple[Route, ...]:
-    """Return the better of the search and of worst first, each filled up.
+    """Return the best of several searches and of worst first, each filled up.
 
     Parameters
     ----------
@@ -131,9 +134,17 @@ def best_routes(case: Case, *, seed: int = 1) -> tuple[Route, ...]:
     routes : tuple of Route
         Routes that hold in exact time.
     """
-    searched = filled_up(case, repaired(case, solve_routes(case, seed=seed)))
-    by_hand = filled_up(case, worst_first(case))
-    return max(searched, by_hand, key=lambda routes: worth(case, routes))
+    plans = [filled_up(case, worst_first(case))]
+    starts = int(np.clip(SMALL_STARTS // max(len(case.culvert_ids), 1), *STARTS))
+    for start in range(starts):
+        routes = solve_routes(
+            case,
+            seed=seed + start,
+            iterations=ITERATIONS // starts,
+            penalty_share=PENALTY_SHARES[start % len(PENALTY_SHARES)],
+        )
+        plans.append(filled_up(case, repaired(case, routes)))
+    return max(plans, key=lambda routes: worth(case, routes))
 
 
 def _no_plan(

@@ -28,7 +28,8 @@ HIGHEST_PRIZE = 10**9  # keeps every sum far from the limit of 64 bits
 NO_WAY_TICKS = 10**6  # longer than any shift
 MOST_REFILLS = 8
 RETRIES = 3  # each with ten times the penalty
-_ITERATIONS = 3_000
+ITERATIONS = 6_000  # about 10 s for 60 to 150 crossings on one core
+PENALTY_SHARES = (0.5, 0.25, 0.1, 1.0)  # of the best rate of benefit; by trial
 
 
 @dataclass
@@ -47,9 +48,13 @@ class _Model:
 
 
 def solve_routes(
-    case: Case, *, seed: int = 1, iterations: int = _ITERATIONS
+    case: Case,
+    *,
+    seed: int = 1,
+    iterations: int = ITERATIONS,
+    penalty_share: float = PENALTY_SHARES[0],
 ) -> tuple[Route, ...]:
-    """Choose and order stops for the largest loss avoided.
+    """Choose and order stops for the largest loss avoided, from one start.
 
     Parameters
     ----------
@@ -59,6 +64,9 @@ def solve_routes(
         Seed of the search.
     iterations : int
         Steps of the search: a count and no time, so that a plan can be repeated.
+    penalty_share : float
+        Price of a tick too late, over the best rate of benefit: low lets the search
+        pass through plans that do not hold.
 
     Returns
     -------
@@ -68,13 +76,11 @@ def solve_routes(
         feasible plan was found.
     """
     empty: tuple[Route, ...] = tuple(() for _ in case.crews)
-    if not case.crews or not case.culvert_ids:
-        return empty
-    model = _model(case)
-    if not model.clients:
+    model = _model(case) if case.crews else None
+    if model is None or not model.clients:
         return empty
     data = _data(model)
-    penalty = 2 * _rate(case) * _prize_scale(case)
+    penalty = penalty_share * _rate(case) * _prize_scale(case)
     for _ in range(RETRIES):
         params = SolveParams(penalty=PenaltyParams(max_penalty=max(penalty, 1.0)))
         with warnings.catch_warnings():
@@ -95,10 +101,9 @@ def _prize_scale(case: Case) -> float:
     which is what puts benefit before driving.
     """
     shifts = sum(crew.shift_s for crew in case.crews) / TICK_S
-    losses = case.loss_avoided_person_h
-    smallest = float(losses[losses > 0].min())  # a chain may hold pipes worth 0
-    largest = float(losses.max())
-    return min(max(PRIZE_TICKS, shifts / smallest), HIGHEST_PRIZE / largest)
+    losses = case.loss_avoided_person_h[case.loss_avoided_person_h > 0]
+    wanted = max(PRIZE_TICKS, shifts / losses.min())  # a chain may hold pipes worth 0
+    return float(min(wanted, HIGHEST_PRIZE / losses.max()))
 
 
 def _rate(case: Case) -> float:
@@ -143,8 +148,7 @@ def _add_client(
     location: int,
     *,
     group: int | None = None,
-    early: int = 0,
-    late: int = NO_WAY_TICKS,
+    window: tuple[int, int] = (0, NO_WAY_TICKS),
 ) -> None:
     case = model.case
     prize = float(case.loss_avoided_person_h[number]) * _prize_scale(case)
@@ -155,8 +159,8 @@ def _add_client(
             prize=max(round(prize), 1),
             required=False,
             group=group,
-            tw_early=early,
-            tw_late=late,
+            tw_early=window[0],
+            tw_late=window[1],
         )
     )
     model.client_places.append(first_stop_place(case) + number)
@@ -167,18 +171,12 @@ def _add_gaps(model: _Model, number: int) -> None:
     case = model.case
     members: list[int] = []
     for crew in range(len(case.crews)):
-        for early, late in _starts(model, crew, number):
+        for window in _starts(model, crew, number):
             model.locations.append(first_stop_place(case) + number)
             model.only.append(crew)
             members.append(len(model.clients))
-            _add_client(
-                model,
-                number,
-                len(model.locations) - 1,
-                group=len(model.groups),
-                early=early,
-                late=late,
-            )
+            here, group = len(model.locations) - 1, len(model.groups)
+            _add_client(model, number, here, group=group, window=window)
     if members:
         model.groups.append(pyvrp.ClientGroup(members, required=False))
 

@@ -188,8 +188,10 @@ def person_hours(value: float) -> str:
 
     Examples
     --------
-    >>> person_hours(1234.0), person_hours(3.4), person_hours(0.04)
-    ('1,200 person-hours', '3 person-hours', 'under 1 person-hour')
+    >>> person_hours(1234.0), person_hours(3.4)
+    ('about 1,200 person-hours', 'about 3 person-hours')
+    >>> person_hours(0.04), person_hours(float("nan"))
+    ('under 1 person-hour', 'unknown')
     """
     if pd.isna(value):
         return "unknown"
@@ -197,4 +199,4 @@ def person_hours(value: float) -> str:
         return "under 1 person-hour"
     places = 1 - math.floor(math.log10(value))
     rounded = round(value, min(places, 0))
-    return f"{rounded:,.0f} person-hour{'' if rounded == 1 else 's'}"
+    return f"about {rounded:,.0f} person-hour{'' if rounded == 1 else 's'}"

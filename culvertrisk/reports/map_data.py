@@ -71,6 +71,7 @@ def map_columns(content: MapContent) -> dict[str, Any]:
     crossings = _ranked(content.crossings)
     return {
         "title": content.title,
+        "on": content.on.isoformat(),
         "day": words.day_words(content.on),
         "units": content.units,
         "calibrated": content.calibrated,
@@ -84,6 +85,7 @@ def map_columns(content: MapContent) -> dict[str, Any]:
         "trucks": _trucks(content, crossings.index),
         "missed": _missed(content, crossings.index),
         "problems": list(content.plan.problems) if content.plan is not None else [],
+        "comparison": run_sheet.comparison_words(content),
         "cautions": run_sheet.cautions(content),
         "statement": list(words.STATEMENT),
         "notThis": list(words.NOT_THIS),

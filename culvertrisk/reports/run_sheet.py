@@ -18,7 +18,7 @@ from culvertrisk.tables import sources
 if TYPE_CHECKING:
     from culvertrisk.reports.map_data import MapContent
 
-_SHOWN_NOT_REACHED = 60  # about two pages; the map and crossings.csv hold them all
+_SHOWN_NOT_REACHED = 30  # about three pages; the map and crossings.csv hold them all
 _ENDS = {
     "outlet": "work from the outlet",
     "both ends": "work from both ends",
@@ -123,8 +123,26 @@ def _words(content: MapContent) -> dict[str, Any]:
         "cautions": cautions(content),
         "statement": words.STATEMENT,
         "score_words": words.score_words(content.calibrated),
+        "comparison": comparison_words(content),
         "us_first": content.units == "us",
     }
+
+
+def comparison_words(content: MapContent) -> str:
+    """Say what the plan avoids, against worst first and against opening all."""
+    if content.plan is None or not content.plan.comparison:
+        return ""
+    told = {
+        key: amounts.person_hours(value)
+        for key, value in content.plan.comparison.items()
+    }
+    parts = {
+        "plan": "This plan avoids {}",
+        "worst_first": "worst first with the same trucks {}",
+        "possible": "everything opened at once would avoid {}",
+    }
+    kept = [text.format(told[key]) for key, text in parts.items() if key in told]
+    return "; ".join(kept) + "."
 
 
 def cautions(content: MapContent) -> list[dict[str, str]]:
@@ -198,7 +216,7 @@ def _stop(
     card = {
         "kind": stop["kind"],
         "number": int(stop["stop_number"]),
-        "place": str(stop["place_id"]),
+        "place": _place_words(str(stop["place_id"])),
         "arrive": amounts.time_of_day(stop["arrive_s"]),
         "start": amounts.time_of_day(stop["start_s"]),
         "end": amounts.time_of_day(stop["end_s"]),
@@ -228,20 +246,31 @@ def _thaw(stop: dict[Any, Any], job: dict[Any, Any]) -> dict[str, Any]:
 def _site(place: pd.Series[Any]) -> dict[str, Any]:
     given = place.get
     side = amounts.compass(_outlet_bearing(place))
+    reasons = words.sentences(given("reasons"))
     return {
         "road": str(given("road_name") or ""),
         "size": amounts.size(given("rise_m", np.nan)),
         "length": amounts.length(given("length_m", np.nan)),
         "material": str(given("material") or ""),
         "where": f"{place['lat']:.5f}, {place['lon']:.5f}",
-        "where_what": "Outlet end" if place["has_end"] else "Road above the pipe",
-        "side": f"{side} side of the road" if side else "side of the road not recorded",
+        "has_end": bool(place["has_end"]),
+        "side": f"on the {side} side of the road" if side else "side not recorded",
         "stakes": _STAKES.get(given("is_staked", np.nan), "Stakes: not recorded."),
         "note": str(given("note") or ""),
-        "access": _access_words(place),
-        "why": words.sentences(given("reasons")),
+        "access": "" if _tells_access(reasons) else _access_words(place),
+        "why": reasons,
         "unknown": words.sentences(given("unknowns")),
     }
+
+
+def _place_words(place_id: str) -> str:
+    """Name of a fill point or ``the yard``: ids of the travel table carry a prefix."""
+    kind, _, name = place_id.partition(":")
+    return {"crew": "the yard", "fill": name}.get(kind, place_id)
+
+
+def _tells_access(reasons: list[str]) -> bool:
+    return any(reason.startswith("Only way") for reason in reasons)
 
 
 def _outlet_bearing(place: pd.Series[Any]) -> float:

@@ -92,7 +92,8 @@ def add_access(
     ``cut_off_dwelling_count`` is unknown. A driveway pipe shuts one dwelling
     (assumed) and no road. "Only way" ignores one-way signs, as rescue may; the
     detour obeys them. A road that the file ends at the town line counts as a
-    dead end, so the road file should reach to the next junctions beyond it.
+    dead end, unless the places file marks two or more such ends as ``way out``:
+    these are taken to be joined outside, by a way of unknown length.
     """
     columns, people_count = _unknown(crossings), np.zeros(len(crossings))
     if roads is not None and not roads.empty and not crossings.empty:

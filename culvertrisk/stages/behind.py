@@ -15,6 +15,7 @@ from culvertrisk.network.rescue import rescue_delay
 from culvertrisk.settings import Settings
 
 PLACE_REACH_M = 1000.0  # longest drive from house to road [m]; common practice
+WAY_OUT = "way out"  # kind of a place where a road goes on beyond the road file
 CENTRE_KINDS = ("ambulance", "garage", "fire")
 
 
@@ -95,11 +96,13 @@ def behind_each(
 
     Notes
     -----
-    A place farther than 1 km from every road is behind none. Dwellings are
-    never named, since a name there is a person's.
+    A place of kind ``way out`` marks where a road goes on beyond the file; those
+    places are joined with one another. A place farther than 1 km from every
+    road is behind none. Dwellings are never named, since a name there is a
+    person's.
     """
     centre = int(nearest_node(network, centre_xy)[0][0])
-    tree = cut_off(network, centre)
+    tree = cut_off(network, centre, ways_out=_ways_out(network, places))
     first, past = tree.first[segment], tree.past[segment]
     is_only = past > first
     if places is None or places.empty:
@@ -133,8 +136,16 @@ def _in_work_crs(lat: float, lon: float, crossings: gpd.GeoDataFrame) -> Floats:
     return np.array(to_work.transform(lon, lat))
 
 
+def _ways_out(network: RoadNetwork, places: gpd.GeoDataFrame | None) -> Indexes:
+    if places is None:
+        return np.empty(0, np.int64)
+    points = places.geometry[places["kind"] == WAY_OUT]
+    return nearest_node(network, np.column_stack([points.x, points.y]))[0]
+
+
 def _told_each(near: pd.DataFrame, first: Indexes, past: Indexes) -> list[str]:
     told = near[near["kind"].ne("dwelling") | near["needs"].ne("")]
+    told = told[told["kind"].ne(WAY_OUT)]
     low = np.searchsorted(told["position"], first)
     high = np.searchsorted(told["position"], past)
     return [

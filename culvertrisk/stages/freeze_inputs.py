@@ -9,8 +9,8 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
+from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.stages.winter import FreezeInputs
-from culvertrisk.stages.winter_weather import SUN_DAYS
 
 Floats = NDArray[np.float64]
 
@@ -141,7 +141,7 @@ def _sun(
     sun: Sunlight | None, count: int
 ) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
     if sun is None:
-        unknown = np.full((count, SUN_DAYS), np.nan, dtype=np.float32)
+        unknown = np.full((count, SEASON_DAYS), np.nan, dtype=np.float32)
         return unknown, unknown
     return np.fmin(sun.inlet_j_m2, sun.outlet_j_m2), sun.open_j_m2
 

@@ -9,6 +9,7 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
+from culvertrisk.checks import SHOWN_ROWS
 from culvertrisk.formulas.bayes import (
     corrected_chance,
     empirical_bayes_count,
@@ -181,8 +182,9 @@ def _lived(crossings: GeoDataFrame, year: int) -> NDArray[np.bool_]:
 
 def _thaws(crossings: GeoDataFrame, log: pd.DataFrame, year: int) -> Floats:
     rows = log[(log["winter"] == year) & log["result"].isin(FOUND_ICE)]
-    days = rows.groupby("culvert_id")["day"].apply(lambda d: d.dt.date.nunique())
-    counts = days.astype(float).reindex(crossings.index.astype(str)).fillna(0.0)
+    days = rows.assign(day=rows["day"].dt.normalize())
+    visits = days.drop_duplicates(["culvert_id", "day"])["culvert_id"].value_counts()
+    counts = visits.reindex(crossings.index.astype(str)).fillna(0)
     return np.asarray(counts, dtype=np.float64)
 
 
@@ -232,5 +234,5 @@ def _skipped_note(
     skipped = [f"{year}-{year + 1}" for year in spans if year not in known]
     if not skipped:
         return ()
-    listed = ", ".join(skipped)
+    listed = ", ".join(skipped[:SHOWN_ROWS]) + ", ..." * (len(skipped) > SHOWN_ROWS)
     return (f"Winters without enough weather are left out of the fit: {listed}.",)

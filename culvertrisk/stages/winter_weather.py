@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from culvertrisk.checks import InputError, file_problem
 from culvertrisk.formulas.cold import clear_sun_fraction
 from culvertrisk.formulas.ice import melt_depth
+from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.settings import Forecast
 
 Floats = NDArray[np.float64]
 
-SUN_DAYS = 243  # 1 October to 31 May, 29 February counted as the 28th
 MISSING_SHARE = 0.1  # of the winter's days: up to here any gap is bridged
 LONGEST_GAP_DAYS = 5  # beyond that share, and at the end, only gaps up to this
 
@@ -70,7 +70,7 @@ def sun_day_of(days: pd.DatetimeIndex) -> NDArray[np.intp]:
     since = (plain - pd.DatetimeIndex(first)).days.to_numpy()
     # count as in a common year: one day less after 29 February of a leap year
     after = plain.is_leap_year & (plain.month >= 3) & (plain.month < 7)
-    return np.clip(since - after, 0, SUN_DAYS - 1).astype(np.intp)
+    return np.clip(since - after, 0, SEASON_DAYS - 1).astype(np.intp)
 
 
 def winter_weather(

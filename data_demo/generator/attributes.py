@@ -83,6 +83,17 @@ def _seeps(pipes: pd.DataFrame, slope: Array, rng: np.random.Generator) -> Array
     return own.astype(float)
 
 
+def _grades(slope: Array, rng: np.random.Generator) -> Array:
+    """Return barrel slopes [%]: a tenth flat or back-graded, the rest as the ground."""
+    count = len(slope)
+    flat = ranks(slope + rng.normal(0, 0.02, count))
+    steep = np.exp(
+        np.log(1.3)
+        + 0.8 * stats.norm.ppf((flat - FLAT_SHARE).clip(1e-3) / (1 - FLAT_SHARE))
+    )
+    return np.where(flat < FLAT_SHARE, rng.uniform(-0.4, 0.3, count), steep)
+
+
 def _barrel(
     pipes: pd.DataFrame, slope: Array, rng: np.random.Generator
 ) -> pd.DataFrame:
@@ -109,12 +120,7 @@ def _barrel(
     length *= np.where(table["road_class"] == "A", 52 / 38, 1.0)
     length = np.where(cross, length.clip(24, 90), rng.uniform(20, 30, count))
     table["length_ft"] = length.round()
-    flat = ranks(slope + rng.normal(0, 0.02, count))
-    steep = np.exp(
-        np.log(1.3)
-        + 0.8 * stats.norm.ppf((flat - FLAT_SHARE).clip(1e-3) / (1 - FLAT_SHARE))
-    )
-    grade = np.where(flat < FLAT_SHARE, rng.uniform(-0.4, 0.3, count), steep)
+    grade = _grades(slope, rng)
     table["slope_pct"] = grade.clip(-0.4, 12).round(2)
     table["ends"] = rng.choice(ENDS, count, p=ENDS_SHARES)
     return table

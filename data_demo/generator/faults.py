@@ -80,6 +80,16 @@ def _places(
     for index in _pick(faults.free(), STATE_PLANE, rng):
         north, east = state_plane_feet(xy[[index]])[0]
         _move(faults, index, (f"{north:.1f}", f"{east:.1f}"), "state-plane feet")
+    _far(faults, xy, road_places, rng)
+    house = pipes.set_index("pipe")[["house_x", "house_y"]].reindex(table["pipe"])
+    _at_house(faults, xy, house.to_numpy(), rng)
+
+
+def _far(
+    faults: Faults, xy: Array, road_places: Array, rng: np.random.Generator
+) -> None:
+    """Move pipes so far away that no road is near."""
+    table = faults.table
     tree = cKDTree(road_places)
     far = 0
     for index in rng.permutation(faults.free(table["KIND"] == "cross")):
@@ -93,11 +103,17 @@ def _places(
             words = (f"{place[0]:.6f}", f"{place[1]:.6f}")
             _move(faults, int(index), words, "more than 40 m from a road")
             far += 1
-    house = pipes.set_index("pipe")[["house_x", "house_y"]].reindex(table["pipe"])
-    back = np.hypot(*(house.to_numpy() - xy).T)
+
+
+def _at_house(
+    faults: Faults, xy: Array, house: Array, rng: np.random.Generator
+) -> None:
+    """Put driveway pipes where the house stands."""
+    table = faults.table
+    back = np.hypot(*(house - xy).T)
     near = (table["KIND"] == "driveway") & (back > 16) & (back < 31)
     for index in _pick(faults.free(near), AT_HOUSE, rng):
-        place = latitude_longitude(house.to_numpy()[[index]])[0]
+        place = latitude_longitude(house[[index]])[0]
         words = (f"{place[0]:.6f}", f"{place[1]:.6f}")
         _move(faults, index, words, "mapped at the house")
 

@@ -52,7 +52,7 @@ def make_town(seed: int) -> Town:
     creek, crossings = tolliver_creek(roads)
     ground, area, receiver = make_ground(seed, creek)
     canopy = make_canopy(ground, roads, seed)
-    cross = place_cross_pipes(roads, (ground, area), crossings, rng)
+    cross = place_cross_pipes(roads, (ground, area), receiver, crossings, rng)
     only = cross["named_first"] & (cross["road"] == ONE_PIPE_ROAD)
     first_m = cross.loc[only, "along_m"].min()
     homes = make_homes(roads, float(first_m), seed)
@@ -129,7 +129,6 @@ def write_town(town: Town, cell_m: float, folder: Path, seed: int) -> None:
     key.mkdir(parents=True, exist_ok=True)
     write_raster(read / "dem.tif", make_dem(town, cell_m), kind="float32")
     write_raster(read / "canopy.tif", town.canopy, kind="uint8")
-    (read / "roads.geojson").write_text(geojson(town.roads), encoding="utf-8")
     truth = make_truth(town.pipes, seed)
     table, faults, rows = make_inventory(town.pipes, road_places(town.roads), seed)
     ids = dict(zip(rows["pipe"][::-1], table["PIPE_ID"][::-1], strict=True))
@@ -148,6 +147,12 @@ def write_town(town: Town, cell_m: float, folder: Path, seed: int) -> None:
     }
     for path, content in tables.items():
         content.to_csv(path, index=False, lineterminator="\n")
+    _write_words(town, truth, folder)
+
+
+def _write_words(town: Town, truth: Truth, folder: Path) -> None:
+    read, key = folder / "town", folder / "answer_key"
+    (read / "roads.geojson").write_text(geojson(town.roads), encoding="utf-8")
     dairy = places_table(town.homes, town.roads).query("needs.str.contains('offers')")
     buses = [name for name, plan in town.roads.plans.items() if plan.bus]
     text = town_text(dairy[["lat", "lon"]].to_numpy()[0], buses)

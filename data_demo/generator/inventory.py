@@ -78,14 +78,14 @@ def _condition(row: pd.Series) -> int:
     return int(row["condition"])
 
 
-def written_table(pipes: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Return the inventory as it would read without a fault, blanks included."""
+def _as_measured(pipes: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
+    """Return what nearly every row has, in the town's units."""
     count = len(pipes)
     xy = pipes[["x", "y"]].to_numpy() + rng.normal(0, 1.5, (count, 2))
     place = np.round(latitude_longitude(xy), 6)
     size = pipes["size_in"].astype(int).astype(str)
     twin = pipes["barrels"] == 2
-    table = pd.DataFrame(
+    return pd.DataFrame(
         {
             "PIPE_ID": pipes["pipe"],
             "ROAD": pipes["road"],
@@ -105,6 +105,12 @@ def written_table(pipes: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame
             "STAKED": np.where(pipes["staked"] > 0, "y", "n"),
         }
     )
+
+
+def written_table(pipes: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
+    """Return the inventory as it would read without a fault, blanks included."""
+    count = len(pipes)
+    table = _as_measured(pipes, rng)
     table["survey"] = rng.choice(SURVEYS, count, p=SURVEY_SHARES)
     table["SURVEY"] = table["survey"]
     table["condition"] = pipes["condition"]
@@ -138,7 +144,14 @@ def _sparse(
     blank = (rng.random(count) < YEAR_BLANK) & replaced.isna().to_numpy()
     table["YEAR"] = ["" if b else str(y) for y, b in zip(year, blank, strict=True)]
     table.loc[replaced.notna().to_numpy(), "NOTE"] = REPLACED_NOTE
-    mapped = rng.random(count) < ENDS_SHARE
+    return _mapped_ends(table, pipes, rng)
+
+
+def _mapped_ends(
+    table: pd.DataFrame, pipes: pd.DataFrame, rng: np.random.Generator
+) -> pd.DataFrame:
+    """Add the places of both ends to some rows."""
+    mapped = rng.random(len(table)) < ENDS_SHARE
     angle = np.radians(pipes["bearing_deg"].to_numpy())
     half = pipes["length_ft"].to_numpy() * FOOT_M / 2
     way = np.column_stack([np.sin(angle), np.cos(angle)]) * half[:, None]

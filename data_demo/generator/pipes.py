@@ -2,13 +2,17 @@
 
 import numpy as np
 import pandas as pd
+import shapely
 from layout import HECTARE_M2, MILE_M, SIDE_M, Array, Raster
+from numpy.typing import NDArray
 from roads import Roads, along
 from scipy import ndimage
+from scipy.spatial import cKDTree
 
 CROSS_COUNT, DRIVEWAY_COUNT = 612, 236
 LEAST_AREA_M2 = 0.5 * HECTARE_M2
-APART_M = 75.0  # two flows nearer than this share a pipe
+SNAP_M = 30.0  # a stream this near a place on a road crosses there
+APART_M = 60.0  # two flows nearer than this share a pipe
 RELIEF_APART_M = 55.0
 RELIEF_COUNT = 110
 REACH_CELLS = 3  # the largest flow of a road's cell and its neighbours is its own
@@ -17,7 +21,7 @@ ONE_PIPE_ROAD, ONE_PIPE_M = "Hendle Dead End Rd", 400.0  # all homes lie beyond
 CHAIN_COUNT, LONGEST_CHAIN = 74, 9
 CHAIN_REACH_M = 420.0
 DRIVEWAY_ROADS = {"Harn Hill Rd": 34, "Tolliver Hollow Rd": 16}
-STREET_DRIVEWAYS = 30
+STREET_DRIVEWAYS = 8
 
 
 def _candidates(roads: Roads, ground: Raster, area: Raster) -> pd.DataFrame:
@@ -35,7 +39,6 @@ def _candidates(roads: Roads, ground: Raster, area: Raster) -> pd.DataFrame:
                     "along_m": distance,
                     "end_m": distance[-1],
                     "area_m2": largest.at(places),
-                    "cell_area_m2": area.at(places),
                     "ground_m": ground.at(places),
                 }
             )
@@ -69,20 +72,55 @@ def _nearest(table: pd.DataFrame, creek: Array) -> list[int]:
     return [int(np.hypot(own["x"] - x, own["y"] - y).idxmin()) for x, y in creek]
 
 
+def stream_crossings(
+    roads: Roads, area: Raster, receiver: NDArray[np.int64]
+) -> tuple[Array, Array]:
+    """Return where water of half a hectare or more crosses a road, and its area."""
+    count = area.values.shape[0]
+    flat = area.values.ravel()
+    cells = np.flatnonzero((flat >= LEAST_AREA_M2) & (receiver != np.arange(flat.size)))
+    ends = [
+        np.column_stack([k % count + 0.5, count - k // count - 0.5]) * area.cell_m
+        for k in (cells, receiver[cells])
+    ]
+    ways = shapely.linestrings(np.stack(ends, axis=1))
+    lines = shapely.MultiLineString(
+        [shapely.LineString(line) for line in roads.lines.values()]
+    )
+    shapely.prepare(lines)
+    meets = shapely.intersects(ways, lines)
+    places = shapely.get_coordinates(shapely.centroid(ways[meets]))
+    return places, flat[cells[meets]]
+
+
+def _met_streams(
+    table: pd.DataFrame, roads: Roads, area: Raster, receiver: NDArray[np.int64]
+) -> Array:
+    """Return the area of the stream that crosses at each place of a road; 0 if none."""
+    places, area_m2 = stream_crossings(roads, area, receiver)
+    away_m, row = cKDTree(table[["x", "y"]]).query(places)
+    near = away_m < SNAP_M
+    met = np.zeros(len(table))
+    np.maximum.at(met, row[near], area_m2[near])
+    return met
+
+
 def place_cross_pipes(
-    roads: Roads, rasters: tuple[Raster, Raster], creek: Array, rng: np.random.Generator
+    roads: Roads,
+    rasters: tuple[Raster, Raster],
+    receiver: NDArray[np.int64],
+    creek: Array,
+    rng: np.random.Generator,
 ) -> pd.DataFrame:
     """Return 612 cross pipes: the largest flows first, then relief pipes at dips.
 
     The nine crossings of Tolliver's creek come before all others.
     """
     table = _candidates(roads, *rasters)
-    on_creek = _nearest(table, creek)
-    table["creek"] = False
-    table.loc[on_creek, "creek"] = True
-    flows = table[table["creek"] | (table["area_m2"] >= LEAST_AREA_M2)].sort_values(
-        ["creek", "area_m2", "cell_area_m2", "along_m"],
-        ascending=[False, False, False, True],
+    table["stream_m2"] = _met_streams(table, roads, rasters[1], receiver)
+    table["creek"] = table.index.isin(_nearest(table, creek))
+    flows = table[table["creek"] | (table["stream_m2"] > 0)].sort_values(
+        ["creek", "stream_m2", "along_m"], ascending=[False, False, True]
     )
     first = flows.iloc[
         _spread(flows, np.empty((0, 2)), APART_M, CROSS_COUNT - RELIEF_COUNT)
@@ -95,10 +133,25 @@ def place_cross_pipes(
     chosen = _spread(rest, held, RELIEF_APART_M, CROSS_COUNT - len(first))
     relief = rest.iloc[chosen].drop(columns="order").assign(relief=True)
     pipes = pd.concat([first, relief]).sort_values(["road", "along_m"])
-    pipes = pipes.reset_index(drop=True).assign(kind="cross")
+    pipes = pipes.drop(columns="stream_m2").reset_index(drop=True)
+    pipes = pipes.assign(kind="cross")
     start = pipes[(pipes["road"] == ONE_PIPE_ROAD) & (pipes["along_m"] < ONE_PIPE_M)]
     only = pipes.index == start["area_m2"].idxmax()
     return pipes.assign(named_first=pipes["creek"] | only)
+
+
+def _wished(
+    homes: pd.DataFrame, roads: Roads, rng: np.random.Generator
+) -> pd.DataFrame:
+    """Put dwellings in the order in which their driveway pipes were listed."""
+    per_road = homes["road"].map(
+        {
+            **DRIVEWAY_ROADS,
+            **{n: STREET_DRIVEWAYS for n in roads.lines if n.startswith("Quenna")},
+        }
+    )
+    wish = per_road.fillna(2.0).to_numpy() * rng.random(len(homes))
+    return homes.iloc[np.argsort(-wish)]
 
 
 def place_driveways(
@@ -108,11 +161,7 @@ def place_driveways(
     rng: np.random.Generator,
 ) -> pd.DataFrame:
     """Return 236 driveway pipes in the ditch in front of dwellings."""
-    per_road = homes["road"].map(
-        {**DRIVEWAY_ROADS, **{n: 8 for n in roads.lines if n.startswith("Quenna")}}
-    )
-    wish = per_road.fillna(2.0).to_numpy() * rng.random(len(homes))
-    order = homes.iloc[np.argsort(-wish)]
+    order = _wished(homes, roads, rng)
     held = table[["x", "y"]].to_numpy()
     chosen = _spread(
         order[["ditch_x", "ditch_y"]].set_axis(["x", "y"], axis=1),
@@ -156,7 +205,9 @@ def name_pipes(pipes: pd.DataFrame, roads: Roads) -> pd.Series:
     return ids
 
 
-def downstream(pipes: pd.DataFrame, receiver: Array, area: Raster) -> pd.Series:
+def downstream(
+    pipes: pd.DataFrame, receiver: NDArray[np.int64], area: Raster
+) -> pd.Series:
     """Return the next pipe that the water of each pipe meets, by row; -1 if none.
 
     The ground's own drainage is followed first; a relief pipe drains along its

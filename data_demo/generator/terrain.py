@@ -43,6 +43,21 @@ BROOK_KM = np.array(
 
 
 @numba.njit(cache=False)
+def _edge(
+    filled: NDArray[np.float64], seen: NDArray[np.bool_]
+) -> list[tuple[float, int]]:
+    rows, columns = filled.shape
+    heap = [(0.0, 0)]
+    heap.pop()
+    for cell in range(rows * columns):
+        r, c = cell // columns, cell % columns
+        if r == 0 or c == 0 or r == rows - 1 or c == columns - 1:
+            seen[r, c] = True
+            heapq.heappush(heap, (filled[r, c], cell))
+    return heap
+
+
+@numba.njit(cache=False)
 def drainage(
     ground: NDArray[np.float64],
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
@@ -52,13 +67,7 @@ def drainage(
     seen = np.zeros((rows, columns), dtype=np.bool_)
     receiver = np.arange(rows * columns)
     order = np.empty(rows * columns, dtype=np.int64)
-    heap = [(0.0, 0)]
-    heap.pop()
-    for cell in range(rows * columns):
-        r, c = cell // columns, cell % columns
-        if r == 0 or c == 0 or r == rows - 1 or c == columns - 1:
-            seen[r, c] = True
-            heapq.heappush(heap, (filled[r, c], cell))
+    heap = _edge(filled, seen)
     count = 0
     while len(heap) > 0:
         _, cell = heapq.heappop(heap)

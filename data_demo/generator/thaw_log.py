@@ -150,6 +150,21 @@ def _washouts() -> pd.DataFrame:
     return pd.DataFrame(rows).astype({"minutes": "Int64"})
 
 
+def _key(log: pd.DataFrame) -> pd.DataFrame:
+    """Return the true pipe of each row."""
+    return pd.DataFrame(
+        {
+            "row": np.arange(1, len(log) + 1),
+            "winter": log["winter"],
+            "pipe": log["pipe"],
+            "before_replacement": [
+                int(winter < REPLACED.get(str(pipe), 0))
+                for pipe, winter in zip(log["pipe"], log["winter"], strict=True)
+            ],
+        }
+    )
+
+
 def make_log(
     pipes: pd.DataFrame,
     truth: Truth,
@@ -170,15 +185,4 @@ def make_log(
         for p in log["pipe"]
     ]
     log["culvert"] = _blank_ids(log, rng).map({**written_ids, "": ""})
-    key = pd.DataFrame(
-        {
-            "row": np.arange(1, len(log) + 1),
-            "winter": log["winter"],
-            "pipe": log["pipe"],
-            "before_replacement": [
-                int(winter < REPLACED.get(str(pipe), 0))
-                for pipe, winter in zip(log["pipe"], log["winter"], strict=True)
-            ],
-        }
-    )
-    return log[COLUMNS], key
+    return log[COLUMNS], _key(log)

@@ -21,11 +21,12 @@ ROAD_BIAS = {"Ridgeback Trail": 0.1, "Beaver Cut Rd": 0.3}  # hardly any winter 
 DRIVEWAY_BIAS = 0.12  # a blocked driveway pipe is mostly its owner's to open
 AGAIN, THIRD, SEEP_AGAIN, SEEP_THIRD = 0.22, 0.08, 0.50, 0.30
 REPLACED = {"K7": 2020, "C9": 2021, "L12": 2022, "E14": 2023}  # first winter of the new
-BLOCKED_BAND = (0.083, 0.147)  # narrower, as the story adds a few
+BLOCKED_BAND = (0.08, 0.15)
 BLOCKED_TODAY = 52
 TODAY_BLOCKED = ("H1", "T1", "T2", "T3", "O5", "U2", "N4", "N9", "HHd6", "V7-1", "SB9")
 TODAY_BLOCKED += ("F2", "B11", "O7")  # and the county pipe below T1
 TODAY_OPEN = ("P3.4",)
+WASHOUT_WINTER, WASHED_OUT = 2021, ("N4", "U2")
 BAD_LIFT = 2.0  # what they were before, which is why they were replaced
 REPLACED_LIFT = -2.2  # a new, larger, well-laid pipe
 
@@ -106,13 +107,30 @@ def story_pipes(pipes: pd.DataFrame) -> tuple[str, ...]:
     return (*TODAY_BLOCKED, str(mouth))
 
 
-def _winter_draw(chance: Array, cross: Array, rng: np.random.Generator) -> Array:
-    """Draw a winter's blockages; again until 8 to 15 % of the cross pipes block."""
+def _winter_draw(
+    chance: Array, told: Array, cross: Array, rng: np.random.Generator
+) -> Array:
+    """Draw a winter's blockages; again until 8 to 15 % of the cross pipes block.
+
+    ``told`` is 1 where the story needs a pipe blocked, 0 where open, else NaN.
+    """
     for _ in range(2000):
-        blocked = rng.random(len(chance)) < chance
-        if BLOCKED_BAND[0] < blocked[cross].mean() < BLOCKED_BAND[1]:
+        drawn = rng.random(len(chance)) < chance
+        blocked = np.where(np.isnan(told), drawn, told > 0)
+        if BLOCKED_BAND[0] <= blocked[cross].mean() <= BLOCKED_BAND[1]:
             return blocked
     raise RuntimeError("no draw in which 8 to 15 % of the pipes block")
+
+
+def _told(pipes: pd.DataFrame, winter: int) -> Array:
+    """Return what the story says of each pipe in a winter; NaN is nothing."""
+    told = np.full(len(pipes), np.nan)
+    if winter == WASHOUT_WINTER:
+        told[pipes["pipe"].isin(WASHED_OUT)] = 1
+    if winter == WINTERS[-1]:
+        told[pipes["pipe"].isin(story_pipes(pipes))] = 1
+        told[pipes["pipe"].isin(TODAY_OPEN)] = 0
+    return told
 
 
 def make_truth(pipes: pd.DataFrame, seed: int) -> Truth:
@@ -122,10 +140,10 @@ def make_truth(pipes: pd.DataFrame, seed: int) -> Truth:
     intercept = _tuned(pipes, hidden)
     chance = _chances(pipes, intercept, hidden)
     cross = (pipes["kind"] == "cross").to_numpy()
-    blocked = chance.apply(lambda c: _winter_draw(c.to_numpy(), cross, rng))
-    for pipe in (*story_pipes(pipes), *TODAY_OPEN):
-        blocked.loc[pipes["pipe"] == pipe, WINTERS[-1]] = pipe not in TODAY_OPEN
-    blocked.loc[pipes["pipe"].isin(["N4", "U2"]), 2021] = True
+    blocked = pd.DataFrame(index=pipes.index)
+    for winter in WINTERS:
+        told = _told(pipes, winter)
+        blocked[winter] = _winter_draw(chance[winter].to_numpy(), told, cross, rng)
     return Truth(chance, blocked, hidden, intercept)
 
 

@@ -5,13 +5,12 @@ const SIGNS = [
   { shape: "diamond", fill: "#7f2704", size: 8 },
   { shape: "square", fill: "#d95f0e", size: 7 },
   { shape: "triangle", fill: "#fdae6b", size: 6.5 },
-  { shape: "circle", fill: "#fff", size: 5 },
-  { shape: "cross", fill: "", size: 4 },
+  { shape: "circle", fill: "#fff", size: 4 },
+  { shape: "cross", fill: "", size: 3.5 },
 ];
+const LITTLE = 3; // from this class on, signs lie under the route
 const DASHES = [[], [12, 6], [3, 5], [14, 4, 3, 4]];
 const MOST_SIGNS = 400;
-const NAMES_FROM_ZOOM = 12;
-const NAME_PLACES = [0.5, 0.35, 0.65, 0.2, 0.8];
 const drawn = { rows: [], inView: 0, roads: 0, routes: 0, catchments: 0 };
 const lines = { roads: [], catchments: [], routes: [] };
 let printing = false;
@@ -110,60 +109,6 @@ function paintLines(pen, shapes, view, strokes) {
   return seen;
 }
 
-function haloText(pen, text, x, y) {
-  pen.lineWidth = 3.5;
-  pen.strokeStyle = "#fff";
-  pen.strokeText(text, x, y);
-  pen.fillStyle = INK;
-  pen.fillText(text, x, y);
-}
-
-// One name a road, on its longest piece in view, where nothing else stands.
-function paintRoadNames(pen, seen, view, taken) {
-  const longest = new Map();
-  for (const road of seen) {
-    const known = longest.get(road.name);
-    if (road.name && (!known || known.line.length < road.line.length)) {
-      longest.set(road.name, road);
-    }
-  }
-  pen.font = "italic 12px system-ui, sans-serif";
-  pen.textAlign = "center";
-  for (const [name, road] of longest) {
-    const half = pen.measureText(name).width / 2;
-    for (const part of NAME_PLACES) {
-      const [x, y] = along(road.line, part, view);
-      const isClear = taken.every(
-        (other) => Math.abs(other.y - y) > 18 || Math.abs(other.x - x) > other.half + half,
-      );
-      if (!isClear) continue;
-      taken.push({ x, y, half });
-      haloText(pen, name, x, y + 4);
-      break;
-    }
-  }
-}
-
-// A place on a line, as far along its corners as the part says.
-function along(line, part, view) {
-  const at = part * (line.length / 2 - 1);
-  const j = 2 * Math.min(Math.floor(at), line.length / 2 - 2);
-  const rest = at - j / 2;
-  const x = line[j] + rest * (line[j + 2] - line[j]);
-  const y = line[j + 1] + rest * (line[j + 3] - line[j + 1]);
-  return [x * view.scale - view.x, y * view.scale - view.y];
-}
-
-function placesTaken(rows, view) {
-  const stops = new Set(stopRows());
-  return rows.flatMap((row) => {
-    const x = places.x[row] * view.scale - view.x;
-    const y = places.y[row] * view.scale - view.y;
-    const sign = { x, y, half: 10 };
-    return stops.has(row) ? [sign, { x: x + 26, y: y - 12, half: 18 }] : [sign];
-  });
-}
-
 function paintHill(pen, view) {
   const bounds = hill.getBounds();
   const top = L.CRS.EPSG3857.latLngToPoint(bounds.getNorthWest(), 0);
@@ -195,8 +140,9 @@ function thin(view) {
   }
 }
 
-function paintCrossings(pen, view) {
+function paintCrossings(pen, view, isWanted) {
   for (const row of [...drawn.rows].reverse()) {
+    if (!isWanted(classOf(row))) continue;
     const x = places.x[row] * view.scale - view.x;
     const y = places.y[row] * view.scale - view.y;
     paintSign(pen, classOf(row), x, y);
@@ -214,28 +160,6 @@ function paintFocus(pen, view) {
     pen.strokeStyle = colour;
     pen.stroke();
   }
-}
-
-// Truck letter and stop number stand beside the sign, so that both can be read.
-function paintStopNumbers(pen, view) {
-  pen.font = "700 13px system-ui, sans-serif";
-  pen.textAlign = "left";
-  data.trucks.forEach((truck, t) => {
-    for (const stop of truck.stops) {
-      if (stop.row === null || !isPlaced(stop.row)) continue;
-      const x = places.x[stop.row] * view.scale - view.x + 11;
-      const y = places.y[stop.row] * view.scale - view.y - 20;
-      const text = `${letter(t)}${stop.number}`;
-      const width = pen.measureText(text).width + 8;
-      pen.fillStyle = "#fff";
-      pen.fillRect(x, y, width, 18);
-      pen.lineWidth = 1.5;
-      pen.strokeStyle = ROUTE;
-      pen.strokeRect(x, y, width, 18);
-      pen.fillStyle = "#000";
-      pen.fillText(text, x + 4, y + 13.5);
-    }
-  });
 }
 
 function paintRoutes(pen, view) {
@@ -267,9 +191,11 @@ function paint(pen, view) {
     drawn.catchments = paintLines(pen, lines.catchments, view, edge).length;
   }
   const named = layerOn("roads") ? paintRoads(pen, view) : [];
+  const plates = layerOn("route") ? placePlates(pen, view) : [];
+  paintCrossings(pen, view, (code) => code >= LITTLE);
   if (layerOn("route")) paintRoutes(pen, view);
-  paintRoadNames(pen, named, view, placesTaken(drawn.rows, view));
-  paintCrossings(pen, view);
+  paintRoadNames(pen, named, view, placesTaken(plates, view));
+  paintCrossings(pen, view, (code) => code < LITTLE);
   paintFocus(pen, view);
-  if (layerOn("route")) paintStopNumbers(pen, view);
+  paintPlates(pen, plates);
 }

@@ -7,7 +7,7 @@ let viewBefore = null;
 function printBounds() {
   const rows = data.trucks.flatMap((truck) => truck.stops.map((stop) => stop.row));
   const wanted = rows.filter((row) => row !== null && isPlaced(row));
-  return bounds(wanted.length ? wanted : order);
+  return bounds(wanted.length > 1 ? wanted : order);
 }
 
 function beforePrint() {

@@ -205,7 +205,7 @@ function startMap() {
   L.control.zoom({ position: "bottomleft" }).addTo(map);
   L.control.scale({ position: "bottomleft" }).addTo(map);
   map.invalidateSize({ animate: false });
-  map.fitBounds(bounds(order), { animate: false });
+  map.fitBounds(bounds(order), { animate: false, padding: [24, 24] });
   painting = new Painting().addTo(map);
 }
 
@@ -218,6 +218,7 @@ async function start() {
     kind = "freeze";
     document.querySelector("[name=kind][value=freeze]").checked = true;
   }
+  startLog();
   decodePlaces();
   decodeLines();
   sortRows();

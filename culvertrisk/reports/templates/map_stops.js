@@ -19,12 +19,16 @@ function thawItem(stop, t) {
     stop.road ? piece("p", {}, [said(stop.road)]) : "",
     piece("p", { textContent: `Until ${stop.end}: ${take}, ${means}.` }),
     piece("p", {}, [
-      `${stop.where_what}: ${stop.where}, ${stop.side}. ${stop.stakes} `,
+      stop.has_end
+        ? `Outlet: ${stop.where}, ${stop.side}. `
+        : `Road above the pipe: ${stop.where}. Outlet ${stop.side}. `,
+      `${stop.stakes} `,
       stop.note ? said(stop.note) : "",
     ]),
     piece("p", {}, ["Why: ", stop.access, " ", said(stop.why.join(". "))]),
-    piece("p", { textContent: `Saves about ${stop.loss}. Tank after: ${either(stop.tank_left)}.` }),
+    piece("p", { textContent: `Saves ${stop.loss} of delay. Tank after: ${either(stop.tank_left)}.` }),
     showButton(stop.row),
+    logForm(stop),
   ]);
 }
 
@@ -58,7 +62,8 @@ function truckSection(truck, t) {
 function drawToday() {
   const none = [piece("p", { textContent: "No trucks are planned on this page." })];
   const trucks = data.trucks.map(truckSection);
-  byId("pane-today").replaceChildren(...(trucks.length ? trucks : none));
+  const gain = piece("p", { className: "hint", textContent: data.comparison });
+  byId("pane-today").replaceChildren(...(trucks.length ? [gain, saveLogButton(), ...trucks] : none));
 }
 
 function drawMissed() {

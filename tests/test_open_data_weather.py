@@ -1,0 +1,101 @@
+"""Real winters: what the readers and the sums make of published daily weather."""
+
+import os
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+
+from culvertrisk.formulas.cold import (
+    freezing_degree_days,
+    net_afdd,
+    seasonal_freezing_index,
+)
+from culvertrisk.inputs.weather import read_weather
+from culvertrisk.settings import Reading
+from culvertrisk.stages.winter_weather import has_weather, winter_weather
+
+FOLDER = os.environ.get("CULVERTRISK_OPEN_DATA", "")
+pytestmark = pytest.mark.skipif(
+    not FOLDER, reason="CULVERTRISK_OPEN_DATA names no folder of open data"
+)
+SALMON = Path(FOLDER) / "bc_salmon_river_weather" / "daily_1990_2010.csv"
+MITTADALEN = Path(FOLDER) / "sweden_harjedalen_weather" / "weather_mittadalen.csv"
+
+
+@pytest.fixture(scope="module")
+def salmon():
+    return read_weather(SALMON, Reading())
+
+
+@pytest.fixture(scope="module")
+def mittadalen():
+    return read_weather(MITTADALEN, Reading())
+
+
+def test_all_days_of_the_salmon_river_are_read(salmon):
+    """7670 days without a gap, lows to -45.5 °C over all years: its read-me."""
+    raw = pd.read_csv(SALMON, parse_dates=["date"]).set_index("date")
+    table = salmon.table
+    assert len(table) == len(raw) == 7670
+    usable = raw["tmin_c"] <= raw["tmax_c"]
+    assert_allclose(table.loc[usable, "air_min_c"], raw.loc[usable, "tmin_c"])
+    assert_allclose(table["rain_m"], raw["rain_mm"] / 1000)
+    # basin means of a grid: on a few days of 2002 the lowest is above the highest
+    assert_allclose(table.loc[~usable, "air_min_c"], raw.loc[~usable, "tmax_c"])
+    assert (salmon.notes["kind"] == "changed").sum() == (~usable).sum() > 0
+
+
+@pytest.mark.parametrize("year", range(1990, 2010))
+def test_freezing_index_of_each_winter_is_found_in_two_ways(salmon, year):
+    days = winter_weather(salmon.table, date(year, 10, 1), date(year + 1, 5, 31))
+    air = ((days["air_min_c"] + days["air_max_c"]) / 2).to_numpy()
+    curve = np.concatenate([[0], np.cumsum(air)])
+    # the definition word for word, and in O(n²): highest less a later lowest point
+    by_definition = max(curve[i] - curve[i:].min() for i in range(len(curve)))
+    assert_allclose(seasonal_freezing_index(air), by_definition, rtol=1e-12)
+    assert_allclose(freezing_degree_days(air), -air[air < 0].sum(), rtol=1e-12)
+    assert_allclose(net_afdd(air).max(), by_definition, rtol=1e-12)
+    # central British Columbia at 54 °N: order of size, common practice, no source
+    assert 300 < by_definition < 2000
+
+
+def test_snow_depth_in_centimetres_is_not_taken_for_millimetres(mittadalen):
+    """Its read-me: the values 0 to 105 are centimetres, whatever upstream says."""
+    depth = mittadalen.table["snow_depth_m"]
+    assert depth.max() == pytest.approx(1.05)
+    notes = mittadalen.notes.set_index("column")["understood"]
+    assert notes["snow_depth_m"] == "read as cm"
+
+
+def test_missing_days_of_mittadalen_stay_missing(mittadalen):
+    """Its read-me: 2760 days; 60 lack snow, 67 the lowest and highest; no summers."""
+    table = mittadalen.table
+    raw = pd.read_csv(MITTADALEN, parse_dates=["date"])
+    assert len(raw) == 2760
+    assert int(table["air_min_c"].notna().sum()) == 2760 - 67
+    assert int(table["snow_depth_m"].notna().sum()) == 2760 - 60
+    assert table.loc["2008-05-01":"2008-09-30", "air_min_c"].isna().all()
+    assert table["air_min_c"].min() == pytest.approx(-36.8)
+
+
+def test_precipitation_of_mittadalen_is_parted_and_none_is_lost(mittadalen):
+    table = mittadalen.table
+    raw = pd.read_csv(MITTADALEN, parse_dates=["date"]).set_index("date")
+    total = table["rain_m"] + table["snowfall_water_m"]
+    known = total.notna()
+    assert_allclose(total[known], raw["prec"].reindex(total.index)[known] / 1000)
+    warm = (table["air_min_c"] + table["air_max_c"]) / 2 > 1
+    assert (table.loc[known & ~warm, "rain_m"] == 0).all()
+    assert (table.loc[known & warm, "snowfall_water_m"] == 0).all()
+
+
+def test_most_winters_of_mittadalen_can_be_run(mittadalen):
+    runs = [
+        has_weather(mittadalen.table, date(year, 10, 1), date(year + 1, 4, 15))
+        for year in range(2007, 2020)
+    ]
+    assert sum(runs) >= 11

@@ -1,0 +1,369 @@
+"""Flood stage on a hand-made table: its columns, its unknowns and its hand sums."""
+
+from datetime import date
+from itertools import product
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+from shapely import Point
+
+from culvertrisk.settings import Settings
+from culvertrisk.stages.flood import add_flood
+from culvertrisk.stages.flood_weather import day_water, flood_defaults
+from culvertrisk.tables import columns, sources, table
+
+NAN = np.nan
+CFS_M3S = 0.028316846592
+THAW_DAY = date(2025, 2, 25)
+SUMMER_DAY = date(2025, 7, 10)
+THAW = {
+    "air_min_c": -9,
+    "air_max_c": 6,
+    "rain_m": 0.018,
+    "rain_start": "09:30",
+    "rain_end": "18:00",
+    "snow_water_m": 0.14,
+    "wind_m_s": 7,
+}
+PIPE = {
+    "road_class": "C",
+    "crossing_kind": "cross",
+    "shape": "round",
+    "material": "steel",
+    "entrance": "projecting",
+    "rise_m": 0.6096,
+    "span_m": 0.6096,
+    "barrel_count": 1.0,
+    "length_m": NAN,
+    "silt_fraction": 0.0,
+    "barrel_slope_m_per_m": 0.02,
+    "cover_m": 0.3048,
+    "road_low_m": NAN,
+    "inlet_invert_m": NAN,
+    "catchment_m2": 10_000.0,
+    "flow_path_m": 10.0,
+    "flow_path_slope_m_per_m": 0.05,
+    "fill_depth_m": 0.0,
+    "is_catchment_cut": 0.0,
+    "blocked_fraction": 0.0,
+    "blocked_chance": 0.0,
+}
+
+
+def _settings(**forecast):
+    return Settings(files={"culverts": "culverts.csv"}, forecast=forecast)
+
+
+def _crossings(*changes):
+    rows = [{**PIPE, **change} for change in changes]
+    index = pd.Index([f"A{i}" for i in range(len(rows))], name="culvert_id")
+    points = [Point(i, 0) for i in range(len(rows))]
+    return gpd.GeoDataFrame(rows, index=index, geometry=points, crs="EPSG:32616")
+
+
+def _weather(last_day, days=120, **values):
+    index = pd.date_range(end=last_day, periods=days, name="day")
+    usual = {
+        "air_min_c": -9.0,
+        "air_max_c": -2.0,
+        "rain_m": 0.0,
+        "snowfall_water_m": 0.001,
+        "snow_depth_m": NAN,
+        "wind_m_s": NAN,
+        "is_forecast": 0.0,
+    }
+    return pd.DataFrame({**usual, **values}, index=index)
+
+
+def _thaw(*changes):
+    return add_flood(
+        _crossings(*changes), _weather(THAW_DAY), _settings(**THAW), THAW_DAY
+    )
+
+
+def _summer(*changes, **forecast):
+    weather = _weather(SUMMER_DAY, 60, air_min_c=10.0, air_max_c=20.0)
+    weather = weather.assign(snowfall_water_m=0.0)
+    return add_flood(_crossings(*changes), weather, _settings(**forecast), SUMMER_DAY)
+
+
+def test_add_flood_adds_exactly_its_columns_and_leaves_its_input_alone():
+    before = _crossings({}, {"crossing_kind": "bridge"}, {"rise_m": NAN})
+    kept = before.copy()
+    after = add_flood(before, _weather(THAW_DAY), _settings(**THAW), THAW_DAY)
+    made_by = columns()["made_by"]
+    assert set(after) - set(before) == set(made_by[made_by == "flood"].index)
+    assert after.index.equals(before.index)
+    pd.testing.assert_frame_equal(before, kept)
+    pd.testing.assert_frame_equal(after[before.columns], kept)
+
+
+def test_every_number_lies_in_the_range_of_its_column():
+    result = _thaw(
+        {}, {"blocked_fraction": 1.0, "blocked_chance": 1.0}, {"rise_m": NAN}
+    )
+    declared = columns().query("made_by == 'flood' and unit != 'text'")
+    for name, row in declared.iterrows():
+        known = result[name].dropna()
+        assert known.between(float(row["low"]), float(row["high"])).all(), name
+
+
+def test_todays_flow_is_the_hand_sum_on_bare_ground():
+    """36 mm in 10 h on 1 ha, time of concentration at its floor of 300 s:
+
+    0.3 * 0.036 m * (1 - (1 - 300/36000)^2) / 300 s * 10 000 m2 = 0.005975 m3/s
+    """
+    rain = {"rain_m": 0.036, "rain_start": "08:00", "rain_end": "18:00"}
+    row = _summer({}, **rain).iloc[0]
+    assert row["concentration_s"] == 300
+    assert_allclose(row["today_flow_m3s"], 0.005975, rtol=1e-3)
+    assert_allclose(row["today_runoff_m3"], 0.3 * 0.036 * 10_000)
+
+
+def test_design_flow_is_the_hand_sum():
+    """25 years: 51 mm/h; 5 min hold 0.3066 of it (0.3075 / 1.0029); Cf 1.1, C 0.3:
+
+    1.1 * 0.3 * 0.051 m * 0.3066 / 300 s * 10 000 m2 = 0.1720 m3/s
+    """
+    assert_allclose(_summer({})["design_flow_m3s"], 0.1720, rtol=1e-3)
+
+
+def test_open_capacity_of_a_24_inch_projecting_pipe_is_the_hand_sum():
+    """HW/D 1.5, S 0.02: q* = sqrt((1.5 + 0.01 - 0.54) / 0.0553) = 4.188; 18.6 cfs."""
+    result = _summer({})
+    assert_allclose(result["headwater_limit_m"], 1.5 * 0.6096)
+    assert_allclose(result["open_capacity_m3s"], 18.6 * CFS_M3S, rtol=0.003)
+
+
+def test_barrels_side_by_side_add_up():
+    one, two = _summer({}, {"barrel_count": 2.0})["open_capacity_m3s"]
+    assert two == 2 * one
+
+
+def test_ice_takes_capacity_down_to_exactly_nothing():
+    closed = [0.0, 1e-9, 0.2, 0.5, 0.8, 1.0, NAN]
+    result = _thaw(*({"blocked_fraction": share} for share in closed))
+    flow = result["iced_capacity_m3s"].to_numpy()
+    assert flow[0] == result["open_capacity_m3s"].iloc[0]
+    assert (np.diff(flow[:6]) < 0).all()
+    assert flow[5] == 0
+    assert np.isnan(flow[6])
+
+
+def test_every_kind_of_pipe_has_a_capacity():
+    words = product(
+        ["round", "box", "arch", "ellipse", "unknown", ""],
+        ["steel", "aluminium", "plastic", "concrete", "timber", "stone", "unknown", ""],
+        ["projecting", "mitred", "headwall", "flared", "unknown", ""],
+    )
+    kinds = [
+        dict(zip(("shape", "material", "entrance"), w, strict=True)) for w in words
+    ]
+    common = {"length_m": 12.0, "blocked_fraction": 0.4}
+    result = _thaw(*({**kind, **common} for kind in kinds))
+    assert (result["iced_capacity_m3s"] > 0).all()
+    assert (result["iced_capacity_m3s"] < result["open_capacity_m3s"]).all()
+
+
+def test_unknowns_stay_unknown_and_are_told():
+    no_area = {"catchment_m2": NAN, "flow_path_m": NAN, "flow_path_slope_m_per_m": NAN}
+    result = _thaw(no_area, {"rise_m": NAN, "blocked_chance": 0.5}, {"cover_m": NAN})
+    catchment, rise, cover = (row for _, row in result.iterrows())
+    assert np.isnan(catchment[["today_flow_m3s", "flooded_chance"]].to_list()).all()
+    assert catchment["flow_note"] == "catchment unknown: no flow"
+    assert catchment["flood_class"] == ""
+    assert np.isnan(rise["open_capacity_m3s"])
+    assert np.isnan(rise["flooded_chance"])
+    assert 0 <= rise["flooded_blocked_chance"] <= 1
+    assert rise["flow_note"] == (
+        "rise unknown: 0.46 m assumed for the depth at which water reaches the road"
+    )
+    assert_allclose(cover["headwater_limit_m"], 0.6096 + 0.3048)
+    assert cover["flow_note"] == (
+        "cover unknown: 0.30 m assumed for the depth at which water reaches the road"
+    )
+
+
+@pytest.mark.parametrize("kind", ["bridge", "ford"])
+def test_bridges_and_fords_have_flow_but_no_chance(kind):
+    row = _thaw({"crossing_kind": kind, "cover_m": NAN}).iloc[0]
+    assert row["today_flow_m3s"] > 0
+    names = ["open_capacity_m3s", "iced_capacity_m3s", "headwater_limit_m"]
+    chances = ["flooded_open_chance", "flooded_blocked_chance", "flooded_chance"]
+    assert row[[*names, *chances, "flood_index"]].isna().all()
+    assert row["flood_class"] == ""
+    assert row["flow_note"] == ""
+
+
+def test_road_over_a_surveyed_inlet_sets_the_headwater_limit():
+    surveyed = {"road_low_m": 301.5, "inlet_invert_m": 300.0}
+    below_crown = {"road_low_m": 300.1, "inlet_invert_m": 300.0}
+    limit_m = _thaw(surveyed, below_crown)["headwater_limit_m"]
+    assert_allclose(limit_m, [1.5, 0.6096 + 0.3048])
+
+
+def test_the_note_tells_what_the_methods_do_not_cover():
+    large = {
+        "catchment_m2": 3.1e6,
+        "flow_path_m": 9000.0,
+        "flow_path_slope_m_per_m": 0.005,
+        "fill_depth_m": 1.8,
+        "is_catchment_cut": 1.0,
+    }
+    assert _thaw(large)["flow_note"].iloc[0] == (
+        "catchment 310 ha is above the 80 ha limit of the rational method; "
+        "catchment reaches the edge of the elevation raster: flow is a lower bound; "
+        "elevation raster filled 1.8 m deep at the inlet: catchment doubtful; "
+        "time of concentration 2.8 h is above the 2 h of the rule for rain durations"
+    )
+
+
+def test_a_design_storm_beyond_the_table_is_unknown_and_told():
+    settings = Settings(
+        files={"culverts": "culverts.csv"},
+        forecast=THAW,
+        road_classes={"A": {"design_return_years": 200}},
+    )
+    crossings = _crossings({"road_class": "A"})
+    row = add_flood(crossings, _weather(THAW_DAY), settings, THAW_DAY).iloc[0]
+    assert np.isnan(row["design_flow_m3s"])
+    assert row["flow_note"] == "storm table does not reach the design return period"
+
+
+def test_chance_is_shared_between_open_and_blocked():
+    shares = [0.0, 0.3, 1.0]
+    result = _thaw(*({"blocked_chance": b, "catchment_m2": 4e4} for b in shares))
+    is_open = result["flooded_open_chance"].iloc[0]
+    is_blocked = result["flooded_blocked_chance"].iloc[0]
+    assert is_open < is_blocked
+    expected = [b * is_blocked + (1 - b) * is_open for b in shares]
+    assert_allclose(result["flooded_chance"], expected)
+    assert_allclose(result["flood_index"], 100 * result["flooded_chance"])
+
+
+def test_classes_follow_the_index():
+    result = _thaw(*({"blocked_chance": b, "catchment_m2": 4e6} for b in (0.0, 1.0)))
+    steps = {"low": 0, "some": 10, "high": 30, "severe": 60}
+    for _, row in result.iterrows():
+        reached = [word for word, least in steps.items() if row["flood_index"] >= least]
+        assert row["flood_class"] == reached[-1]
+
+
+def test_more_catchment_means_more_chance():
+    areas = [1e4, 1e5, 1e6, 1e7]
+    result = _thaw(*({"catchment_m2": area, "blocked_chance": 0.5} for area in areas))
+    assert (np.diff(result["flooded_chance"]) >= 0).all()
+    assert result["flooded_chance"].iloc[-1] > result["flooded_chance"].iloc[0]
+
+
+def test_no_water_floods_nothing_even_when_blocked():
+    row = _summer({"blocked_chance": 1.0}).iloc[0]
+    assert row["flooded_chance"] == 0
+    assert row["flood_class"] == "low"
+
+
+def test_typed_numbers_win_over_the_weathers_row():
+    weather = _weather(THAW_DAY, rain_m=0.05)
+    water = day_water(weather, _settings(**THAW), THAW_DAY)
+    assert water.rain_m == 0.018  # the wet days before have filled the pack
+    assert water.rain_s == 8.5 * 3600
+    assert water.is_frozen
+
+
+def test_snow_holds_water_back_first():
+    """SWE 140 mm, -2.75 °C (half of the mean of -5.5): 3 % and 2.4 mm; melt by
+    degree-days of the hours above 0 °C."""
+    water = day_water(_weather(THAW_DAY), _settings(**THAW), THAW_DAY)
+    bare = day_water(
+        _weather(THAW_DAY), _settings(**{**THAW, "snow_water_m": 0.0}), THAW_DAY
+    )
+    assert bare.melt_m == 0
+    assert bare.rain_m == 0.018
+    assert 0 < water.rain_m < bare.rain_m
+    kept_m = 0.140 * (0.03 + 2100 * 2.75 / 333_500)
+    free = day_water(
+        _weather(THAW_DAY, rain_m=0.03), _settings(**THAW), THAW_DAY
+    )  # three wet days before have filled the pack
+    assert free.rain_m == 0.018
+    given_back_m = free.rain_m + free.melt_m - water.rain_m - water.melt_m
+    assert_allclose(given_back_m, kept_m, rtol=1e-3)
+
+
+def test_melt_is_limited_by_the_snow_there_is():
+    forecast = {**THAW, "air_min_c": 4, "air_max_c": 12, "snow_water_m": 0.002}
+    weather = _weather(THAW_DAY, rain_m=0.03)
+    water = day_water(weather, _settings(**forecast), THAW_DAY)
+    assert water.melt_m == 0.002
+
+
+def test_rain_on_snow_melts_by_the_manual():
+    """usace1998, metric form: 8 °C, 18 mm, 25.2 km/h, k 0.5 is 38.8 mm.
+
+    (1.326 + 0.239 * 0.5 * 25.2 + 0.0126 * 18) * 8 + 2.29 = 38.80
+    """
+    forecast = {**THAW, "air_min_c": 4, "air_max_c": 12}
+    weather = _weather(THAW_DAY, rain_m=0.03)
+    water = day_water(weather, _settings(**forecast), THAW_DAY)
+    assert_allclose(water.melt_m, 0.03880, rtol=1e-3)
+
+
+def test_snow_is_summed_over_the_winter_where_it_is_not_typed():
+    forecast = {key: value for key, value in THAW.items() if key != "snow_water_m"}
+    weather = _weather(THAW_DAY, 10, snowfall_water_m=0.0001, rain_m=0.03)
+    forecast = {**forecast, "air_min_c": 4, "air_max_c": 12}
+    water = day_water(weather, _settings(**forecast), THAW_DAY)
+    assert_allclose(water.melt_m, 10 * 0.0001)
+
+
+def test_snow_depth_stands_in_for_snow_water():
+    """4 mm of snow at 250 kg/m3 is 1 mm of water."""
+    forecast = {**THAW, "air_min_c": 4, "air_max_c": 12}
+    del forecast["snow_water_m"]
+    weather = _weather(THAW_DAY, snowfall_water_m=NAN, snow_depth_m=0.004, rain_m=0.03)
+    water = day_water(weather, _settings(**forecast), THAW_DAY)
+    assert_allclose(water.melt_m, 0.001)
+
+
+@pytest.mark.parametrize(
+    ("weather", "forecast", "note"),
+    [
+        ({"rain_m": NAN}, {"air_min_c": -2, "air_max_c": 5}, "rain of the day unknown"),
+        ({"air_min_c": NAN}, {}, "air temperature of the day unknown"),
+        (
+            {"snowfall_water_m": NAN},
+            {"air_min_c": -2, "air_max_c": 5},
+            "water in the snow unknown: type forecast.snow_water_m",
+        ),
+    ],
+)
+def test_missing_weather_leaves_the_flow_unknown_and_says_why(weather, forecast, note):
+    days = _weather(THAW_DAY, **weather)
+    row = add_flood(_crossings({}), days, _settings(**forecast), THAW_DAY).iloc[0]
+    assert np.isnan(row["today_flow_m3s"])
+    assert np.isnan(row["flooded_chance"])
+    assert row["flow_note"] == note
+
+
+def test_a_day_of_frost_brings_no_water_whatever_else_is_unknown():
+    days = _weather(THAW_DAY, rain_m=NAN, snowfall_water_m=NAN)
+    row = add_flood(_crossings({}), days, _settings(), THAW_DAY).iloc[0]
+    assert row["today_flow_m3s"] == 0
+    assert row["flow_note"] == ""
+
+
+def test_an_empty_table_stays_empty():
+    result = add_flood(
+        _crossings({}).iloc[:0], _weather(THAW_DAY), _settings(**THAW), THAW_DAY
+    )
+    assert len(result) == 0
+    assert "flow_note" in result
+
+
+def test_every_default_names_its_source():
+    rows = table("flood_defaults")
+    assert rows["name"].is_unique
+    assert set(rows["source"]) <= set(sources().index)
+    assert set(flood_defaults()) == set(rows["name"])

@@ -102,8 +102,8 @@ def check(
     from culvertrisk import pipeline
 
     with _steps() as progress:
-        data = pipeline.read_town(read_settings(town), progress)
-        path = pipeline.write_notes(out, data)
+        data = pipeline.read_town(read_settings(town), progress=progress)
+        path = write_notes(out / "assumptions.csv", data.notes)
     kinds = data.notes.groupby(["file", "column", "kind"], sort=True).size()
     table = Table("file", "column", "what was done", "rows")
     for (file, column, kind), count in kinds.items():

@@ -101,7 +101,7 @@ def assess(
     InputError
         If a file cannot be used or the winter's weather has too many gaps.
     """
-    data = read_town(settings, progress)
+    data = read_town(settings, on, progress=progress)
     day = on or _day_asked(data.weather)
     crossings, roads, weather = data.crossings, data.roads, data.weather
     progress("Cutting culverts through the roads and letting water run")

@@ -4,11 +4,12 @@ import pandas as pd
 
 from culvertrisk.reports.map import write_map
 from culvertrisk.reports.map_data import MapContent
-from tests import report_fixture
-from tests.browser_fixture import BROWSER_MARKS
+from tests import browser_fixture, report_fixture
 
-pytest_plugins = ["tests.browser_fixture"]
-pytestmark = BROWSER_MARKS
+browser = browser_fixture.browser
+map_file = browser_fixture.map_file
+opened = browser_fixture.opened
+pytestmark = browser_fixture.BROWSER_MARKS
 EVIL = [
     "<img src=x onerror='window.hit=1'>",
     "</script><script>window.hit=1</script>",

@@ -14,11 +14,12 @@ from culvertrisk.inputs.thaw_log import read_thaw_log
 from culvertrisk.reports.map import write_map
 from culvertrisk.reports.run_sheet import write_run_sheets
 from culvertrisk.settings import Reading
-from tests import report_fixture
-from tests.browser_fixture import BROWSER_MARKS
+from tests import browser_fixture, report_fixture
 
-pytest_plugins = ["tests.browser_fixture"]
-pytestmark = BROWSER_MARKS
+browser = browser_fixture.browser
+map_file = browser_fixture.map_file
+opened = browser_fixture.opened
+pytestmark = browser_fixture.BROWSER_MARKS
 
 
 def test_log_is_kept_through_a_reload_and_read_by_our_own_reader(

@@ -27,29 +27,57 @@ from culvertrisk.formulas.sun import (
 )
 from tests.published import published
 
-FORMULAS = {
-    "sun_elevation": sun_elevation,
-    "sun_azimuth": sun_azimuth,
-    "refraction": refraction,
-    "sky_view_fraction": sky_view_fraction,
-    "transmitted_fraction": transmitted_fraction,
-}
 NO_TREES = (np.zeros((1, 72, 0), np.float32), np.zeros(0))
 
 
-@pytest.mark.parametrize("name", FORMULAS)
-def test_sun_formula_meets_its_sources(name):
-    for parameters in published(name):
-        inputs, expected, atol = parameters.values
-        found = FORMULAS[name](**inputs)
-        assert_allclose(found, expected, rtol=0, atol=atol, err_msg=parameters.id)
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("sun_elevation"))
+def test_sun_elevation_meets_its_sources(inputs, expected, atol):
+    assert_allclose(sun_elevation(**inputs), expected, rtol=0, atol=atol)
 
 
-@pytest.mark.parametrize("name", FORMULAS)
-def test_sun_formula_keeps_missing_values_missing(name):
-    inputs = published(name)[0].values[0]
-    missing = {key: np.full(2, np.nan) for key in inputs}
-    assert np.isnan(FORMULAS[name](**missing)).all()
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("sun_azimuth"))
+def test_sun_azimuth_meets_its_sources(inputs, expected, atol):
+    assert_allclose(sun_azimuth(**inputs), expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("refraction"))
+def test_refraction_meets_its_sources(inputs, expected, atol):
+    assert_allclose(refraction(**inputs), expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("sky_view_fraction"))
+def test_sky_view_fraction_meets_its_sources(inputs, expected, atol):
+    assert_allclose(sky_view_fraction(**inputs), expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(
+    ("inputs", "expected", "atol"), published("transmitted_fraction")
+)
+def test_transmitted_fraction_meets_its_sources(inputs, expected, atol):
+    assert_allclose(transmitted_fraction(**inputs), expected, rtol=0, atol=atol)
+
+
+def test_sun_formulas_keep_missing_values_missing():
+    missing = [np.nan, np.nan]
+    assert np.isnan(declination(missing)).all()
+    assert np.isnan(sun_elevation(missing, 0.0, 0.0)).all()
+    assert np.isnan(sun_azimuth(60.0, missing, 0.0)).all()
+    assert np.isnan(refraction(missing, 101_000.0, 0.0)).all()
+    assert np.isnan(sky_view_fraction([missing])).all()
+    assert np.isnan(transmitted_fraction(missing)).all()
+
+
+@given(st.floats(-60, 60), st.floats(-23, 23), st.floats(-180, 180))
+def test_morning_mirrors_the_afternoon(latitude, declination_deg, hour_angle_deg):
+    here = (latitude, declination_deg)
+    morning, evening = (sun_elevation(*here, s * hour_angle_deg) for s in (-1, 1))
+    assert_allclose(morning, evening, atol=1e-9)
+    assert morning <= sun_elevation(*here, 0.0) + 1e-9
+
+
+def test_shade_deepens_with_horizon_and_trees():
+    assert (np.diff(sky_view_fraction(np.linspace(0, 3, 20)[:, None])) < 0).all()
+    assert (np.diff(transmitted_fraction(np.linspace(0, 9, 20))) < 0).all()
 
 
 def test_sun_stands_where_nrel_printed_it():

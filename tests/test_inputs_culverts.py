@@ -305,6 +305,12 @@ def test_units_come_from_the_header_then_from_the_values(tmp_path):
         assert "unknown" in _told(read, "refused")
 
 
+def test_millimetres_written_as_inches_put_no_giant_pipe_on_the_map(tmp_path):
+    read = read_culverts(_write(tmp_path, _town(["9,47.7511,-87.5,450 in"])), PLAIN)
+    assert_allclose(read.table.loc["9", "rise_m"], 0.45)
+    assert _told(read, "changed") == ["450 mm"]
+
+
 def test_a_header_that_lies_about_feet_is_overruled_and_told(tmp_path):
     path = _write(tmp_path, _town([], "pipe_id,lat,lon,DIAMETER (ft)"))
     read = read_culverts(path, PLAIN)

@@ -150,6 +150,8 @@ def test_find_unit_reads_the_unit_from_the_values(numbers, unit):
         (18, "millimeter", 450, "inch"),
         (18, "foot", 1.5, "inch"),
         (240, "inch", 18, "inch"),
+        (4, "inch", 18, "foot"),
+        (0.1, "meter", 0.6, "meter"),
         (123456, "inch", 18, ""),
     ],
 )

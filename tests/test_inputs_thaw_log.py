@@ -134,7 +134,7 @@ def test_ambiguous_dates_are_read_month_first_and_noted(tmp_path):
     ]
 
 
-@rules(deadline=None)
+@rules(deadline=None, max_examples=25)
 @given(day=st.dates(min_value=date(1960, 1, 1), max_value=date(2199, 12, 31)))
 def test_iso_dates_are_read_back(day):
     found = parse_days(pd.Series([day.isoformat()])).day
@@ -146,7 +146,7 @@ def test_impossible_dates_are_unknown_and_do_not_stop():
     assert found.day.isna().all()
 
 
-@rules(deadline=None, max_examples=20)
+@rules(deadline=None, max_examples=10)
 @given(words=st.lists(st.text(TEXT, max_size=12), min_size=1, max_size=6))
 def test_any_result_words_give_a_known_result(tmp_path_factory, words):
     path = tmp_path_factory.mktemp("log") / "log.csv"

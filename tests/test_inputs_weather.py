@@ -253,7 +253,7 @@ def test_wrong_told_column_and_unit_are_told(tmp_path):
     )
 
 
-@rules(deadline=None, max_examples=20)
+@rules(deadline=None, max_examples=10)
 @given(
     lows=st.lists(st.floats(-60, 40), min_size=1, max_size=20),
     spans=st.floats(0, 19),

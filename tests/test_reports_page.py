@@ -31,6 +31,7 @@ HOSTILE = [
     "`${alert(1)}`",
     "\"'\\\u2028",
     "=HYPERLINK(1)",
+    "see href=https://example.org/x or src=//example.org",
 ]
 
 

@@ -17,6 +17,7 @@ from culvertrisk.units import GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
 
+_CHUNK = 4_000_000  # elements solved at once: keeps arrays near the processor
 _BELOW_CROWN = 1 - 1e-12  # critical flow in a closed section is infinite at the crown
 
 
@@ -238,15 +239,18 @@ def depth_where(
     def gap(depth_m: Floats, wanted: Floats, *fields: Floats) -> Floats:
         return function(Barrel(*fields[:4]), depth_m, *fields[4:]) - wanted
 
-    top_m = open_height(barrel) * _BELOW_CROWN
-    given = (value, *barrel, *parameters, top_m)
-    *arguments, top_m = np.broadcast_arrays(*(np.asarray(v, float) for v in given))
-    found = elementwise.find_root(
-        gap, (np.zeros_like(top_m), top_m), args=tuple(arguments)
-    )
-    full = gap(top_m, *arguments) <= 0
-    empty = gap(np.zeros_like(top_m), *arguments) >= 0
-    return np.where(full, open_height(barrel), np.where(empty, 0.0, found.x))
+    height_m = open_height(barrel)
+    given = (height_m, value, *barrel, *parameters)
+    fields = np.broadcast_arrays(*(np.asarray(field, float) for field in given))
+    depth_m = np.empty(fields[0].size)
+    for start in range(0, depth_m.size, _CHUNK):
+        chunk = slice(start, start + _CHUNK)
+        height_m, *arguments = (field.reshape(-1)[chunk] for field in fields)
+        bed_m, top_m = np.zeros_like(height_m), height_m * _BELOW_CROWN
+        found = elementwise.find_root(gap, (bed_m, top_m), args=tuple(arguments)).x
+        found = np.where(gap(bed_m, *arguments) >= 0, 0.0, found)
+        depth_m[chunk] = np.where(gap(top_m, *arguments) <= 0, height_m, found)
+    return depth_m.reshape(fields[0].shape)
 
 
 def _mean_depth(area_m2: Floats, width_m: Floats) -> Floats:

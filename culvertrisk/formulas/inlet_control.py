@@ -154,7 +154,8 @@ def inlet_control_flow(
     between = LAST_UNSUBMERGED + share * (FIRST_SUBMERGED - LAST_UNSUBMERGED)
     over_orifice = np.maximum(head, high) - np.asarray(coefficients.y)
     above = np.sqrt(over_orifice / np.asarray(coefficients.c))
-    below = _unsubmerged_ratio(np.clip(head, 0, low), barrel, coefficients)
+    unsubmerged = np.where(head < low, np.maximum(head, 0), np.nan)
+    below = _unsubmerged_ratio(unsubmerged, barrel, coefficients)
     ratio = np.where(head < low, below, np.where(head < high, between, above))
     return np.where((over_bed_m <= 0) | (unit_m3s <= 0), 0.0, ratio * unit_m3s)
 
@@ -183,10 +184,12 @@ def _unsubmerged(
 ) -> Floats:
     """HW/D of the unsubmerged form, without its slope term."""
     loss = np.asarray(coefficients.k) * np.power(ratio, coefficients.m)
-    depth_m = critical_depth(barrel, ratio * _unit_flow(barrel))
+    is_form_1 = np.asarray(coefficients.form) == 1
+    flow_m3s = np.where(is_form_1, ratio * _unit_flow(barrel), np.nan)
+    depth_m = critical_depth(barrel, flow_m3s)
     height_m = open_height(barrel)
     crest = critical_head(barrel, depth_m) / np.where(height_m <= 0, 1.0, height_m)
-    return np.where(np.asarray(coefficients.form) == 1, crest + loss, loss)
+    return np.where(is_form_1, crest + loss, loss + 0 * height_m)
 
 
 def _unsubmerged_ratio(
@@ -194,7 +197,7 @@ def _unsubmerged_ratio(
 ) -> Floats:
     """Ratio q* at which the unsubmerged form has a head, without its slope term."""
     form, k, m = (np.asarray(field, dtype=float) for field in coefficients[:3])
-    depth_m = depth_where(_head_at, head, barrel, k, m)
+    depth_m = depth_where(_head_at, np.where(form == 1, head, np.nan), barrel, k, m)
     unit_m3s = _unit_flow(barrel)
     weir = critical_flow(barrel, depth_m) / np.where(unit_m3s <= 0, 1.0, unit_m3s)
     return np.where(form == 1, weir, np.power(head / k, 1 / m))

@@ -34,6 +34,10 @@ def season_day(day: date) -> int:
     ValueError
         If the day lies from June to September.
 
+    References
+    ----------
+    definition.
+
     Examples
     --------
     >>> season_day(date(2026, 1, 1)), season_day(date(2024, 2, 29))

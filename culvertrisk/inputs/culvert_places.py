@@ -268,4 +268,5 @@ def _with_ends(
     )
     point = np.where(np.isnan(mapped.places.point), middle, mapped.places.point)
     places = Places(point, inlet, outlet, True)
-    return replace(mapped, places=places, notes=(*mapped.notes, *ends.notes))
+    new = [note for note in ends.notes if note not in mapped.notes]
+    return replace(mapped, places=places, notes=(*mapped.notes, *new))

@@ -9,8 +9,19 @@ from culvertrisk.inputs.columns import Found, unit_in_name
 from culvertrisk.inputs.culvert_notes import Kind, Note, note_whole, notes_where
 from culvertrisk.inputs.culvert_words import is_missing
 from culvertrisk.inputs.layers import numbers_of
-from culvertrisk.inputs.size_units import find_unit, is_usual, row_unit
-from culvertrisk.inputs.sizes import UNKNOWN, Size, parse_size, short_unit
+from culvertrisk.inputs.size_units import (
+    find_unit,
+    is_mistaken,
+    is_usual,
+    row_unit,
+)
+from culvertrisk.inputs.sizes import (
+    UNKNOWN,
+    Size,
+    parse_size,
+    plain_length,
+    short_unit,
+)
 
 _SMALLEST_BOX_M = 0.25  # a smaller rise by span is in feet, common practice
 _NOT_ROUND = ("box", "arch", "ellipse")
@@ -131,6 +142,9 @@ def _row_size(
     own = parse_size(word, unit or "meter")
     guessed: Kind | None = "assumed" if own.is_guess else None
     if bare is None:
+        number, written = plain_length(word)
+        if written and is_mistaken(number, written):
+            return parse_size(f"{number:g}", "millimeter"), "changed"
         return own, guessed
     if not unit:
         return UNKNOWN, "refused"

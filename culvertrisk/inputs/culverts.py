@@ -23,7 +23,7 @@ from culvertrisk.inputs.culvert_words import (
     silt_fraction,
     yes_no,
 )
-from culvertrisk.inputs.geometry import Places
+from culvertrisk.inputs.geometry import Places, Points
 from culvertrisk.inputs.layers import open_layer
 from culvertrisk.inputs.place_faults import repair_places
 from culvertrisk.inputs.reading import Reading, note_table
@@ -106,7 +106,7 @@ def _read(
 ) -> tuple[Reading, _Work]:
     work = _opened(path, reading)
     table, units, notes = _columns(work)
-    target = _work_crs(work, work_crs)
+    target = _work_crs(work, work_crs, path.name)
     place_m = transformed(work.places.point, LONLAT, target)
     table, swapped = _with_ends(table, work, target)
     written = work.written[work.cells.index]
@@ -158,17 +158,27 @@ def _opened(path: Path, reading: settings.Reading) -> _Work:
     return _Work(layer.cells[keep], written, found, places, {}, notes)
 
 
-def _work_crs(work: _Work, told: str) -> CRS:
+def _work_crs(work: _Work, told: str, file: str) -> CRS:
     crs = told_crs(told, "town.crs")
     if crs is None:
-        middle = np.median(work.places.point, axis=0)
-        place = gpd.GeoSeries(gpd.points_from_xy([middle[0]], [middle[1]]), crs=LONLAT)
-        return CRS(place.estimate_utm_crs())
+        return _utm_crs(np.median(work.places.point, axis=0), file)
     if not crs.is_projected or crs.axis_info[0].unit_conversion_factor != 1:
         rule = "be a projected CRS in metres"
         remedy = "Take the UTM zone, or leave it blank."
         raise InputError([value_problem("town file", "town.crs", rule, told, remedy)])
     return crs
+
+
+def _utm_crs(lonlat: Points, file: str) -> CRS:
+    """Return the UTM zone (WGS 84) of a place."""
+    place = gpd.GeoSeries(gpd.points_from_xy(*lonlat[:, None]), crs=LONLAT)
+    try:
+        return CRS(place.estimate_utm_crs())
+    except RuntimeError as error:
+        rule = "lie where UTM reaches, from 80 S to 84 N"
+        shown = f"a middle of {lonlat[1]:.2f} N, {lonlat[0]:.2f} E"
+        remedy = "See which column is which; or tell town.crs."
+        raise InputError([file_problem(file, rule, shown, remedy)]) from error
 
 
 def _columns(work: _Work) -> tuple[pd.DataFrame, dict[str, str], list[Note]]:

@@ -10,6 +10,7 @@ from culvertrisk.units import to_unit
 
 UNITS = ("inch", "millimeter", "meter", "foot", "centimeter")
 SMALLEST_M = 0.1  # rise of the smallest pipe met in inventories, common practice
+_DOUBTFUL_M = 0.15  # smaller ones are written by mistake more often than laid
 LARGEST_M = 6.2  # a longer span is a bridge in the US inventory (20 ft, 6.1 m)
 _USUAL_M = (0.15, 3.7)  # range of the median size of an inventory, common practice
 _MIDDLE_M = 0.55  # median of most inventories, 18 to 24 in, common practice
@@ -110,10 +111,22 @@ def row_unit(number: float, unit: str, median: float) -> str:
     size_m = number * to_unit(f"1 {unit}", "m")
     is_far = number > _OFF_RATIO * median and unit in ("foot", "meter")
     is_possible = SMALLEST_M <= size_m <= LARGEST_M
-    if is_possible and not is_far:
+    if is_possible and size_m >= _DOUBTFUL_M and not is_far:
         return unit
     for other in _OTHER_UNITS.get(unit, UNITS):
         other_m = number * to_unit(f"1 {other}", "m")
-        if SMALLEST_M <= other_m <= LARGEST_M and is_nominal(other_m, other):
+        if _DOUBTFUL_M <= other_m <= LARGEST_M and is_nominal(other_m, other):
             return other
     return unit if is_possible else ""
+
+
+def is_mistaken(number: float, unit: str) -> bool:
+    """Tell whether millimetres carry another unit by mistake, as in ``450 in``.
+
+    Examples
+    --------
+    >>> is_mistaken(450, "inch"), is_mistaken(240, "inch"), is_mistaken(8, "meter")
+    (True, False, False)
+    """
+    is_huge = number * to_unit(f"1 {unit}", "m") > LARGEST_M
+    return is_huge and is_nominal(number * to_unit("1 millimeter", "m"), "millimeter")

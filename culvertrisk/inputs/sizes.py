@@ -12,6 +12,7 @@ _MOST_BARRELS = 12
 _BARRELS_RATIO = 5.0  # in "2 x 36" the first number counts barrels, not a span
 _SHORT = {"inch": "in", "millimeter": "mm", "meter": "m", "foot": "ft"}
 _SHORT["centimeter"] = "cm"
+_LONG = {"in": "inch", "ft": "foot", "inches": "inch", "feet": "foot"}
 _WORDS = {"single": 1, "twin": 2, "double": 2, "dual": 2, "twins": 2, "triple": 3}
 _WORDS |= {"three": 3, "quad": 4, "quadruple": 4}
 _UNIT = (
@@ -116,6 +117,21 @@ def _plain(text: str) -> str:
     plain = re.sub(r"(?<=[a-z])\.(?=\s|$|x)", "", plain)
     plain = re.sub(rf"(?<=\d)({_UNIT})\b", r" \1", plain)
     return re.sub(r"\s+", " ", _NOISE.sub(" ", plain)).strip()
+
+
+def plain_length(text: str) -> tuple[float, str]:
+    """Return number and unit of a text that is one length with its unit.
+
+    Examples
+    --------
+    >>> plain_length("450 in"), plain_length("2-24"), plain_length("18")
+    ((450.0, 'inch'), (nan, ''), (nan, ''))
+    """
+    found = _LENGTH.fullmatch(_plain(text))
+    if not found or not found[2]:
+        return np.nan, ""
+    unit = _unit_of(found[0])
+    return float(found[1]), _LONG.get(unit, unit)
 
 
 def _barrels(plain: str) -> tuple[int, str]:

@@ -43,8 +43,19 @@ class TownData:
     notes: pd.DataFrame
 
 
-def read_town(settings: Settings, progress: Progress = silent) -> TownData:
+def read_town(
+    settings: Settings, on: date | None = None, *, progress: Progress = silent
+) -> TownData:
     """Read all files of a town; every problem of every file is told at once.
+
+    Parameters
+    ----------
+    settings : Settings
+        The town file.
+    on : date, optional
+        The day asked: a made-up winter ends on it where no weather is given.
+    progress : callable
+        Told the name of each step.
 
     Raises
     ------
@@ -78,16 +89,15 @@ def read_town(settings: Settings, progress: Progress = silent) -> TownData:
         except InputError as error:
             problems.extend(error.problems)
     refuse(problems)
+    if "weather" not in found:
+        frost_cday = settings.town.freezing_index_cday
+        found["weather"] = made_weather(frost_cday, on or date.today(), years=2)
     return _town_data(settings, culverts, found)
 
 
 def _town_data(
     settings: Settings, culverts: Reading, found: dict[str, Any]
 ) -> TownData:
-    if "weather" not in found:
-        found["weather"] = made_weather(
-            settings.town.freezing_index_cday, date.today(), years=2
-        )
     readings = {k: v for k, v in found.items() if isinstance(v, Reading)}
     tables = {key: reading.table for key, reading in readings.items()}
     notes = [culverts.notes, *(reading.notes for reading in readings.values())]

@@ -6,10 +6,12 @@ from culvertrisk.plans.timetable import (
     day,
     first_stop_place,
     timetable,
+    without_idle_fills,
     worth,
 )
 
 Routes = tuple[Route, ...]
+MOST_EXCHANGES = 12
 
 
 def repaired(case: Case, routes: Routes) -> Routes:
@@ -64,6 +66,34 @@ def filled_up(case: Case, routes: Routes) -> Routes:
         if grown is not None and worth(case, grown) > worth(case, routes):
             routes = grown
     return routes
+
+
+def exchanged(case: Case, routes: Routes) -> Routes:
+    """Take out one crossing, fill up again, and keep what is worth more.
+
+    Parameters
+    ----------
+    case : Case
+        The morning.
+    routes : tuple of Route
+        Routes that hold.
+
+    Returns
+    -------
+    routes : tuple of Route
+        Routes that hold and are worth at least as much; the ``MOST_EXCHANGES``
+        crossings of least worth are tried.
+    """
+    first, best = first_stop_place(case), routes
+    planned = [place for route in routes for place in route if place >= first]
+    for out in sorted(planned, key=lambda p: (_loss(case, p), p))[:MOST_EXCHANGES]:
+        left = tuple(
+            without_idle_fills(case, tuple(p for p in route if p != out))
+            for route in routes
+        )
+        trial = filled_up(case, repaired(case, left))
+        best = max(best, trial, key=lambda r: worth(case, r))
+    return best
 
 
 def _loss(case: Case, place: int) -> float:

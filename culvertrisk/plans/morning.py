@@ -7,7 +7,7 @@ import pandas as pd
 
 from culvertrisk.plans.candidates import morning_case
 from culvertrisk.plans.compare import worst_first
-from culvertrisk.plans.insertion import filled_up, repaired
+from culvertrisk.plans.insertion import exchanged, filled_up, repaired
 from culvertrisk.plans.not_reached import NO_CREW, not_reached
 from culvertrisk.plans.plan_checker import check_plan
 from culvertrisk.plans.solver import ITERATIONS, PENALTY_SHARES, solve_routes
@@ -144,7 +144,8 @@ def best_routes(case: Case, *, seed: int = 1) -> tuple[Route, ...]:
             penalty_share=PENALTY_SHARES[start % len(PENALTY_SHARES)],
         )
         plans.append(filled_up(case, repaired(case, routes)))
-    return max(plans, key=lambda routes: worth(case, routes))
+    best = max(plans, key=lambda routes: worth(case, routes))
+    return exchanged(case, best)
 
 
 def _no_plan(

@@ -97,12 +97,11 @@ def solve_routes(
 def _prize_scale(case: Case) -> float:
     """Prize units per person-hour.
 
-    Large enough that the smallest benefit outweighs a whole shift of all trucks,
-    which is what puts benefit before driving.
+    So large that the smallest benefit outweighs a whole shift of all trucks.
     """
-    shifts = sum(crew.shift_s for crew in case.crews) / TICK_S
     losses = case.loss_avoided_person_h[case.loss_avoided_person_h > 0]
-    wanted = max(PRIZE_TICKS, shifts / losses.min())  # a chain may hold pipes worth 0
+    shifts = sum(crew.shift_s for crew in case.crews) / TICK_S
+    wanted = max(PRIZE_TICKS, shifts / losses.min())
     return float(min(wanted, HIGHEST_PRIZE / losses.max()))
 
 

@@ -87,34 +87,22 @@ def next_stop(case: Case, crew: int, last: Stop, place: int) -> Stop | None:
     number = place - first_stop_place(case)
     if number < 0:
         span = _filling(case, crew, place, arrive_s)
-        fuel_m3, left_m3 = 0.0, case.crews[crew].tank_m3
-        water_m3 = left_m3 - last.tank_left_m3
+        water_m3, fuel_m3 = case.crews[crew].tank_m3 - last.tank_left_m3, 0.0
+        left_m3 = case.crews[crew].tank_m3
     else:
-        hours = case.clear_hours[number]
-        span = _outside(hours, arrive_s, float(case.job_s[crew, number]))
+        job_s = float(case.job_s[crew, number])
+        span = _outside(case.clear_hours[number], arrive_s, job_s)
         water_m3 = float(case.water_m3[crew, number])
         fuel_m3 = float(case.fuel_m3[crew, number])
         left_m3 = last.tank_left_m3 - water_m3
     fuel_left_m3 = last.fuel_left_m3 - fuel_m3
-    if (
-        span is None
-        or left_m3 < 0
-        or fuel_left_m3 < 0
-        or not _back(case, crew, place, span[1])
-    ):
+    if span is None or min(left_m3, fuel_left_m3) < 0:
+        return None
+    if not _back(case, crew, place, span[1]):
         return None
     drive_m = float(case.drive_m[last.place, place])
-    return Stop(
-        place,
-        drive_s,
-        drive_m,
-        arrive_s,
-        *span,
-        water_m3,
-        fuel_m3,
-        left_m3,
-        fuel_left_m3,
-    )
+    way = (drive_s, drive_m, arrive_s)
+    return Stop(place, *way, *span, water_m3, fuel_m3, left_m3, fuel_left_m3)
 
 
 def timetable(case: Case, crew: int, route: Route) -> tuple[Stop, ...] | None:

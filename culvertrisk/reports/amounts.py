@@ -17,9 +17,8 @@ _UNIT_WORDS = {
     "hectare": "ha",
     "mile": "mi",
     "person-h": "person-hours",
-    "m/m": "m/m",
+    "percent": "%",
     "index": "of 100",
-    "fraction": "of 1",
     "ratio": "times",
     "count": "",
 }
@@ -29,6 +28,9 @@ _BASE_UNITS = {
     "m3/s": "m**3/s",
     "s": "s",
     "°C·day": "delta_degC * day",
+    "m/m": "dimensionless",
+    "fraction": "dimensionless",
+    "chance": "dimensionless",
 }
 _COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 _FULL_TURN_DEG = 360.0
@@ -53,8 +55,8 @@ def factor(from_unit: str, to_unit: str) -> float:
     --------
     >>> round(factor("m", "ft"), 4)
     3.2808
-    >>> factor("yes/no", "yes/no")
-    1.0
+    >>> factor("fraction", "percent"), factor("yes/no", "yes/no")
+    (100.0, 1.0)
     """
     if from_unit not in _BASE_UNITS:
         return 1.0

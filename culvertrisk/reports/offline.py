@@ -138,22 +138,25 @@ def map_page(
     if picture is not None:
         _add_picture(page, picture)
     figure: Any = page.get_root()
-    head = [
-        "<!--\nThis page carries Leaflet 1.9.3.\n\n"
-        f"{template_text('leaflet_licence.txt')}-->",
-        f"<style>{_leaflet_css()}</style>",
-        f"<script>{_leaflet_js()}</script>",
-    ]
-    for number, markup in enumerate(head):
-        figure.header.add_child(_Verbatim(markup), name=f"head_{number}")
+    _add_parts(figure, sheets + data_block("data", content))
+    return _finish(page, figure, title)
+
+
+def _add_parts(figure: Any, after_map: str) -> None:
+    licence = f"<!--\nThis page carries Leaflet 1.9.3.\n\n{template_text('leaflet_licence.txt')}-->"
     style = f"<style>{template_text('sheet.css')}{template_text('map.css')}</style>"
-    figure.header.add_child(_Verbatim(style), name="style")
+    head = {
+        "licence": licence,
+        "leaflet_style": f"<style>{_leaflet_css()}</style>",
+        "leaflet": f"<script>{_leaflet_js()}</script>",
+        "style": style,
+    }
+    for name, markup in head.items():
+        figure.header.add_child(_Verbatim(markup), name=name)
     figure.html.add_child(_Verbatim(template_text("map.html")), name="before")
-    after = template_text("map_after.html").replace("<!-- sheets -->", sheets)
-    after += data_block("data", content)
+    after = template_text("map_after.html").replace("<!-- sheets -->", after_map)
     figure.html.add_child(_Verbatim(after), name="after")
     figure.script.add_child(_Verbatim(_map_script()), name="own")
-    return _finish(page, figure, title)
 
 
 def _add_picture(page: folium.Map, picture: Picture) -> None:
@@ -191,7 +194,9 @@ def _finish(page: folium.Map, figure: Any, title: str) -> str:
 
 def _refuse_outside(text: str) -> None:
     markup = re.sub(r"<(script|style)\b.*?</\1>", "", text, flags=re.DOTALL)
-    found = re.findall(r"""(?:src|href)\s*=\s*["']?(?:https?:)?//[^"'\s>]+""", markup)
+    found = re.findall(
+        r"""<[^>]*\b(?:src|href)\s*=\s*["']?((?:https?:)?//[^"'\s>]+)""", markup
+    )
     if found:
         raise ValueError(f"the page would fetch {found[0]}")
 

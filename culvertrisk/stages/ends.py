@@ -77,15 +77,30 @@ def place_ends(
     mapped = crossings[["inlet_x_m", "inlet_y_m", "outlet_x_m", "outlet_y_m"]]
     xy = mapped.to_numpy(np.float64)
     is_mapped = ~np.isnan(xy).any(axis=1) & (xy[:, :2] != xy[:, 2:]).any(axis=1)
-    has_road = ~np.isnan(road.bearing_rad)
     xy = np.where(is_mapped[:, None], xy, _ends_of_point(crossings, terrain, road))
     if terrain is None:
         return _without_ground(xy, is_mapped)
-    cut = _cut(xy, is_mapped, is_mapped | has_road, terrain)
+    is_cut = is_mapped | ~np.isnan(road.bearing_rad)
+    return _with_ground(
+        xy,
+        is_mapped,
+        _cut(xy, is_mapped, is_cut, terrain),
+        terrain,
+        _keeps_names(crossings),
+    )
+
+
+def _with_ground(
+    xy: Floats,
+    is_mapped: NDArray[np.bool_],
+    cut: Carved,
+    terrain: Terrain,
+    keeps_names: NDArray[np.bool_],
+) -> Ends:
     first_m = _ground(terrain, cut.first_row, cut.first_col)
     second_m = _ground(terrain, cut.second_row, cut.second_col)
     back_m = second_m - first_m  # above 0: the ground falls from second to first
-    is_turned = is_mapped & (back_m > CLEAR_FALL_M) & ~_keeps_names(crossings)
+    is_turned = is_mapped & (back_m > CLEAR_FALL_M) & ~keeps_names
     is_turned |= ~is_mapped & (back_m > 0)
     away = np.hypot(cut.first_row - cut.second_row, cut.first_col - cut.second_col)
     turned_xy = np.where(is_turned[:, None], xy[:, [2, 3, 0, 1]], xy)

@@ -178,8 +178,8 @@ def _notes(
     ):
         lines = {
             "catchment unknown: no flow": np.isnan(size),
-            f"catchment {size / _HECTARE_M2:.0f} ha is above the {most_ha:.0f} ha limit "
-            "of the rational method": size > defaults["rational_limit"],
+            f"catchment {size / _HECTARE_M2:.0f} ha is above the {most_ha:.0f} ha "
+            "limit of the rational method": size > defaults["rational_limit"],
             "catchment reaches the edge of the elevation raster: flow is a lower "
             "bound": is_cut == 1,
             f"elevation raster filled {fill_m:.1f} m deep at the inlet: catchment "

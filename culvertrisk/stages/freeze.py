@@ -1,7 +1,7 @@
 """Freeze stage: weather, sun and barrel to ice and the chance that it blocks."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from datetime import date
 
 import numpy as np
@@ -9,8 +9,8 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
-from culvertrisk.formulas.closing import blocked_fraction, ice_blocked_chance
 from culvertrisk.settings import Settings
+from culvertrisk.stages.blockage import FreezeState, averaged_state, section_rows
 from culvertrisk.stages.freeze_inputs import (
     Spread,
     Sunlight,
@@ -19,7 +19,6 @@ from culvertrisk.stages.freeze_inputs import (
 )
 from culvertrisk.stages.winter import (
     FreezeInputs,
-    WinterIce,
     freeze_coefficients,
     run_winter,
 )
@@ -30,26 +29,6 @@ Floats = NDArray[np.float64]
 NOT_PIPES = ("bridge", "ford")
 _CHUNK = 4096  # crossings run at once: bounds memory, keeps arrays near the processor
 _DAILY = ("rise_m", "cover_m", "length_m")  # unknowns that the daily run feels
-_SECTION = ("silt_fraction", "barrel_slope_m_per_m", "outlet_drop_m")
-
-
-@dataclass(frozen=True)
-class FreezeState:
-    """The model's answer for n crossings, unknowns averaged out, shape (n,).
-
-    Ice is weighted by the chance that its mechanism is at work. ``sag_chance`` and
-    ``seep_chance`` are the parts of ``modelled_chance``; ``most_chance`` is the
-    chance with the thickest ice of the winter so far.
-    """
-
-    afdd_cday: Floats
-    standing_ice_m: Floats
-    seep_ice_m: Floats
-    blocked_fraction: Floats
-    modelled_chance: Floats
-    sag_chance: Floats
-    seep_chance: Floats
-    most_chance: Floats
 
 
 def freeze_state(
@@ -211,11 +190,7 @@ def _chunk_state(
         inputs.points,
     )
     ice = run_winter(_daily_inputs(inputs, daily), weather, *days, coefficients)
-    section = unknown_points(
-        {name: getattr(inputs, name)[daily.owner] for name in _SECTION},
-        {name: inputs.points[name][daily.owner] for name in _SECTION},
-    )
-    return _averaged(inputs, daily, section, ice, coefficients)
+    return averaged_state(section_rows(inputs, daily, coefficients), ice, coefficients)
 
 
 def _daily_inputs(inputs: FreezeInputs, daily: Spread) -> FreezeInputs:
@@ -232,59 +207,3 @@ def _daily_inputs(inputs: FreezeInputs, daily: Spread) -> FreezeInputs:
         elevation_offset_m=inputs.elevation_offset_m[owner],
         sun_j_m2=np.where(np.isfinite(at_end).all(axis=1)[:, None], at_end, in_open),
     )
-
-
-def _averaged(
-    inputs: FreezeInputs,
-    daily: Spread,
-    section: Spread,
-    ice: WinterIce,
-    coefficients: Mapping[str, Floats],
-) -> FreezeState:
-    row = section.owner
-    owner, count = daily.owner[row], len(inputs.rise_m)
-    weight = section.weight * daily.weight[row]
-    rise_m, c = daily.values["rise_m"][row], coefficients
-    silt = np.minimum(section.values["silt_fraction"], c["silt_limit_fraction"])
-    clear_m = rise_m * (1 - silt)
-    pond, seep = _pond_share(section, c), inputs.seep_chance[owner]
-
-    def mean(values: Floats) -> Floats:
-        sums = np.bincount(owner, weights=weight * values, minlength=count)
-        return np.asarray(sums, dtype=np.float64)
-
-    def chance(ice_m: Floats) -> Floats:
-        median, spread = c["closing_median_ratio"], c["closing_spread"]
-        return ice_blocked_chance(
-            ice_m[row] / clear_m, median_ratio=median, spread=spread
-        )
-
-    def closed(ice_m: Floats) -> Floats:
-        return blocked_fraction(ice_m[row], rise_m, silt)
-
-    def either(standing: Floats, seeping: Floats) -> Floats:
-        return mean(1 - (1 - pond * standing) * (1 - seep * seeping))
-
-    now = chance(ice.standing_ice_m), chance(ice.seep_ice_m)
-    most = chance(ice.most_standing_ice_m), chance(ice.most_seep_ice_m)
-    return FreezeState(
-        afdd_cday=mean(ice.afdd_cday[row]),
-        standing_ice_m=mean(pond * np.minimum(ice.standing_ice_m[row], clear_m)),
-        seep_ice_m=mean(seep * np.minimum(ice.seep_ice_m[row], clear_m)),
-        blocked_fraction=either(closed(ice.standing_ice_m), closed(ice.seep_ice_m)),
-        modelled_chance=either(*now),
-        sag_chance=mean(pond * now[0]),
-        seep_chance=mean(seep * now[1]),
-        most_chance=either(*most),
-    )
-
-
-def _pond_share(section: Spread, coefficients: Mapping[str, Floats]) -> Floats:
-    """Chance that water stands in the barrel: by flatness, silt or a high lip."""
-    c = coefficients
-    steepness = section.values["barrel_slope_m_per_m"] - c["pond_slope_m_per_m"]
-    drains = 1 / (1 + np.exp(-steepness / c["pond_slope_width_m_per_m"]))
-    silt = c["pond_silt_share"] * section.values["silt_fraction"]
-    drop_m = np.maximum(section.values["outlet_drop_m"], 0)
-    lip = c["pond_lip_share"] * -np.expm1(-drop_m / c["pond_lip_m"])
-    return 1 - drains * (1 - silt) * (1 - lip)

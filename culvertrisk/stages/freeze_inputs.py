@@ -21,11 +21,19 @@ class Sunlight(Protocol):
     """Clear-sky sun by day from 1 October to 31 May, shape (n, 243) [J/m2]."""
 
     @property
-    def inlet_j_m2(self) -> NDArray[np.floating]: ...
+    def inlet_j_m2(self) -> NDArray[np.floating]:
+        """Sun at the inlet end."""
+        ...
+
     @property
-    def outlet_j_m2(self) -> NDArray[np.floating]: ...
+    def outlet_j_m2(self) -> NDArray[np.floating]:
+        """Sun at the outlet end."""
+        ...
+
     @property
-    def open_j_m2(self) -> NDArray[np.floating]: ...
+    def open_j_m2(self) -> NDArray[np.floating]:
+        """Sun with neither hills nor trees."""
+        ...
 
 
 @dataclass(frozen=True)

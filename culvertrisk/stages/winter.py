@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -102,12 +101,6 @@ def run_winter(
     lapse_c = LAPSE_C_M * np.nan_to_num(inputs.elevation_offset_m)
     sun_w_m2 = np.ascontiguousarray(inputs.sun_j_m2.T) / DAY_S
     ground_m = _ground_melt(inputs.cover_m, coefficients)
-    seep_growth = partial(
-        seep_ice_growth,
-        trickle_m3s=coefficients["trickle_m3s"],
-        wet_area_m2=inputs.rise_m * inputs.length_m,
-        surface_w_m2k=coefficients["ice_surface_w_m2k"],
-    )
     ice = WinterIce(*np.zeros((5, len(lapse_c))))
     for day, snow_m2k_w in enumerate(days.snow_m2k_w):
         air_c = days.air_mean_c[day] - lapse_c
@@ -115,15 +108,33 @@ def run_winter(
         frost, melt_m = _frost_and_melt(
             air_c, sun, days.half_range_c[day], coefficients
         )
-        standing_m = standing_ice(
-            ice.standing_ice_m,
-            frost,
-            surface_w_m2k=coefficients["ice_surface_w_m2k"],
-            snow_m2k_w=snow_m2k_w,
-        )
-        seep_m = ice.seep_ice_m + seep_growth(frost, snow_m2k_w=snow_m2k_w)
+        standing_m, seep_m = _grown(ice, frost, snow_m2k_w, inputs, coefficients)
         ice = _next_day(ice, air_c, standing_m - ground_m - melt_m, seep_m - melt_m)
     return ice
+
+
+def _grown(
+    ice: WinterIce,
+    frost: Floats,
+    snow_m2k_w: float,
+    inputs: FreezeInputs,
+    coefficients: Mapping[str, Floats],
+) -> tuple[Floats, Floats]:
+    surface_w_m2k = coefficients["ice_surface_w_m2k"]
+    standing_m = standing_ice(
+        ice.standing_ice_m,
+        frost,
+        surface_w_m2k=surface_w_m2k,
+        snow_m2k_w=snow_m2k_w,
+    )
+    growth_m = seep_ice_growth(
+        frost,
+        surface_w_m2k=surface_w_m2k,
+        trickle_m3s=coefficients["trickle_m3s"],
+        wet_area_m2=inputs.rise_m * inputs.length_m,
+        snow_m2k_w=snow_m2k_w,
+    )
+    return standing_m, ice.seep_ice_m + growth_m
 
 
 def _next_day(

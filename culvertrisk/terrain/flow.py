@@ -101,9 +101,10 @@ def _is_edge(elevation_m: NDArray, row: int, col: int) -> bool:
 
 
 @njit(cache=True)
-def _sources(elevation_m: NDArray, parent: NDArray) -> tuple[NDArray, int]:
+def _sources(elevation_m: NDArray) -> tuple[NDArray, NDArray, int]:
     bits = elevation_m.view(np.uint32)
     rows, cols = elevation_m.shape
+    parent = np.full((rows, cols), _UNSEEN, np.uint8)
     heap, count = np.empty(FIRST_ROOM, np.uint64), 0
     for row in range(rows):
         for col in range(cols):
@@ -114,7 +115,7 @@ def _sources(elevation_m: NDArray, parent: NDArray) -> tuple[NDArray, int]:
                 heap = with_room(heap, count)
                 push(heap, count, key(bits[row, col], row * cols + col))
                 count += 1
-    return heap, count
+    return parent, heap, count
 
 
 @njit(cache=True)
@@ -137,8 +138,7 @@ def flood(elevation_m: NDArray[np.float32]) -> NDArray[np.uint8]:
     """
     rows, cols = elevation_m.shape
     bits = elevation_m.view(np.uint32)
-    parent = np.full((rows, cols), _UNSEEN, np.uint8)
-    heap, count = _sources(elevation_m, parent)
+    parent, heap, count = _sources(elevation_m)
     queue, head, tail = np.empty(FIRST_ROOM, np.int64), 0, 0
     while count > 0 or head < tail:
         if head < tail:
@@ -198,12 +198,14 @@ def point_downhill(filled_m: NDArray[np.float32], direction: NDArray[np.uint8]) 
 
 
 @njit(cache=True)
-def _entries(codes: NDArray, offsets: NDArray) -> NDArray:
+def _entries(direction: NDArray) -> tuple[NDArray, NDArray]:
+    codes = direction.ravel()
+    offsets = ROW_STEP * direction.shape[1] + COL_STEP
     waiting = np.zeros(codes.size, np.uint8)
     for cell in range(codes.size):
         if codes[cell] < OUTLET:
             waiting[cell + offsets[codes[cell]]] += 1
-    return waiting
+    return waiting, offsets
 
 
 @njit(cache=True)
@@ -229,10 +231,9 @@ def accumulate(
     area_m2, path_m, path_top_m : ndarray, shape (rows, columns)
         As in :class:`FlowField`.
     """
-    offsets = ROW_STEP * direction.shape[1] + COL_STEP
+    waiting, offsets = _entries(direction)
     step_m = np.array([cell_m, cell_m * np.sqrt(2.0)], np.float32)
     codes, cut, top_m = direction.ravel(), is_cut.ravel(), filled_m.copy().ravel()
-    waiting = _entries(codes, offsets)
     area_m2 = np.where(codes == NODATA, np.nan, cell_m * cell_m)
     path_m = np.zeros(codes.size, np.float32)
     for start in range(codes.size):
@@ -253,7 +254,7 @@ def accumulate(
             if waiting[there] != 0:
                 break
             here = there
-    shape = direction.shape
+    shape = filled_m.shape
     return area_m2.reshape(shape), path_m.reshape(shape), top_m.reshape(shape)
 
 

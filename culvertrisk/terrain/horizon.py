@@ -18,6 +18,7 @@ _NEAR_STEP = 0.25  # least step [cells]: the near field makes most of the error
 _POOL = 4  # each coarser DEM averages 4 x 4 cells of the finer one
 _POOL_FROM_CELLS = 200  # distance from which a step spans 4 cells of the finer DEM
 _CHUNK = 256  # points a thread takes at a time
+_TILE_CELLS = 128  # points of one tile follow one another
 
 
 def horizon_tangent(
@@ -70,16 +71,20 @@ def horizon_tangent(
     elevation_m = np.ascontiguousarray(elevation_m, np.float32)
     finer_m, coarser_m = elevation_m, _pool(_pool(elevation_m))
     middle_m = _pool(finer_m)
-    tangent = np.empty((len(rows), AZIMUTHS), np.float32)
+    # Neighbours share cached ground, so points are taken tile by tile.
+    order = np.lexsort((cols // _TILE_CELLS, rows // _TILE_CELLS))
+    places = np.column_stack([rows, cols, north_rad])[order]
+    sorted_tangent = np.empty((len(rows), AZIMUTHS), np.float32)
 
     def work(start: int) -> None:
         part = slice(start, start + _CHUNK)
-        places = np.column_stack([rows[part], cols[part], north_rad[part]])
-        _march(finer_m, middle_m, coarser_m, places, cell_m, eye_m, tangent[part])
+        onto = sorted_tangent[part]
+        _march(finer_m, middle_m, coarser_m, places[part], cell_m, eye_m, onto)
 
-    # Neighbours share cached ground, so points are taken in the order given.
     with ThreadPoolExecutor(cpu_count()) as pool:
         list(pool.map(work, range(0, len(rows), _CHUNK)))
+    tangent = np.empty_like(sorted_tangent)
+    tangent[order] = sorted_tangent
     return tangent
 
 

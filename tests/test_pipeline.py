@@ -1,0 +1,109 @@
+"""The demo's morning from files to plan: ranges, promises and the answer key."""
+
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import spearmanr
+
+from culvertrisk import pipeline
+from culvertrisk.settings import read_settings
+from culvertrisk.tables import columns
+
+ANSWERS = Path(__file__).parent.parent / "data_demo" / "answer_key"
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def assessment():
+    return pipeline.assess(read_settings(pipeline.demo_folder() / "town.toml"))
+
+
+@pytest.fixture(scope="module")
+def morning(assessment):
+    return pipeline.plan_morning(assessment)
+
+
+@pytest.fixture(scope="module")
+def truth(assessment):
+    """The truth of each crossing read, by the row it came from."""
+    pipes = pd.read_csv(ANSWERS / "pipes.csv").set_index("pipe")
+    rows = pd.read_csv(ANSWERS / "inventory_rows.csv").set_index("row")["pipe"]
+    of_row = rows.reindex(assessment.crossings["source_row"].astype(int))
+    return pipes.reindex(of_row).set_index(assessment.crossings.index)
+
+
+def test_the_demo_asks_the_first_forecast_day(assessment):
+    assert assessment.on == date(2025, 2, 25)
+
+
+def test_crossings_have_every_column_in_its_range(assessment):
+    crossings, dictionary = assessment.crossings, columns()
+    assert set(crossings.columns) - {"geometry"} == set(dictionary.index)
+    for name, row in dictionary.dropna(subset=["low", "high"]).iterrows():
+        known = crossings[name].dropna()
+        assert known.between(float(row["low"]), float(row["high"])).all(), name
+
+
+def test_no_crossing_is_lost_between_the_stages(assessment):
+    assert assessment.crossings.index.equals(assessment.data.crossings.index)
+
+
+def test_every_pipe_gets_a_freeze_score_and_says_what_is_unknown(assessment):
+    crossings = assessment.crossings
+    assert crossings["freeze_index"].notna().all()
+    unknown_size = crossings["rise_m"].isna()
+    assert crossings.loc[unknown_size, "unknowns"].str.contains("size unknown").all()
+
+
+def test_freeze_score_orders_the_crossings_as_the_hidden_truth_does(assessment, truth):
+    """Rank correlation with the truth's chance: well above chance and above size."""
+    crossings = assessment.crossings
+    known = truth["chance_2024"].notna()
+    chance = truth.loc[known, "chance_2024"]
+    ours = spearmanr(crossings.loc[known, "freeze_index"], chance).statistic
+    size = spearmanr(-crossings.loc[known, "rise_m"].fillna(0.45), chance).statistic
+    assert ours > 0.4
+    assert ours > size
+
+
+def test_catchments_agree_with_those_the_town_was_made_with(assessment, truth):
+    ratio = assessment.crossings["catchment_m2"] / truth["area_m2"]
+    assert 0.8 < ratio.median() < 1.25
+
+
+def test_plan_holds_all_constraints_and_beats_worst_first(morning):
+    assert morning.plan.problems == ()
+    assert morning.plan.comparison["plan"] >= morning.plan.comparison["worst_first"]
+    assert morning.plan.comparison["plan"] <= morning.plan.comparison["possible"]
+
+
+def test_nothing_worth_opening_is_forgotten(assessment, morning):
+    stops = morning.plan.stops
+    opened = set(stops.loc[stops["kind"] == "thaw", "culvert_id"])
+    left = set(morning.plan.not_reached["culvert_id"])
+    assert not opened & left
+    worth = assessment.crossings["loss_avoided_person_h"] > 1
+    assert set(assessment.crossings.index[worth]) <= opened | left
+
+
+def test_routes_follow_the_plan(assessment, morning):
+    driven = morning.plan.stops[morning.plan.stops["drive_m"] > 0]
+    assert len(morning.routes) == len(driven)
+    lengths = morning.routes.length.to_numpy()
+    assert np.allclose(lengths, driven["drive_m"], rtol=0.01, atol=2.0)
+
+
+def test_same_inputs_give_the_same_plan(assessment, morning):
+    again = pipeline.plan_morning(assessment)
+    pd.testing.assert_frame_equal(again.plan.stops, morning.plan.stops)
+
+
+def test_reports_are_written_whole(assessment, morning, tmp_path):
+    paths = pipeline.write_reports(tmp_path / "out", assessment, morning)
+    assert all(path.stat().st_size > 0 for path in paths)
+    assert paths[0].name == "map.html"
+    table = pd.read_csv(tmp_path / "out" / "crossings.csv", dtype=str)
+    assert len(table) == len(assessment.crossings)

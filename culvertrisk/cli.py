@@ -100,6 +100,7 @@ def check(
     Example: [bold]culvertrisk check town.toml[/bold]
     """
     from culvertrisk import pipeline
+    from culvertrisk.reports.exports import write_notes
 
     with _steps() as progress:
         data = pipeline.read_town(read_settings(town), progress=progress)
@@ -126,9 +127,7 @@ def assess(
     from culvertrisk import pipeline
 
     with _steps() as progress:
-        assessment = pipeline.assess(
-            read_settings(town), _day(on), progress=progress
-        )
+        assessment = pipeline.assess(read_settings(town), _day(on), progress=progress)
         progress("Writing map and tables")
         paths = pipeline.write_reports(out, assessment)
     _worst(assessment.crossings)

@@ -178,7 +178,7 @@ rows = st.integers(0, len(ROWS) - 1)
 slopes = st.floats(0, 0.2)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(barrel=barrels, row=rows, slope=slopes, heads=st.tuples(*[st.floats(0, 4)] * 2))
 def test_inlet_flow_grows_with_headwater(barrel, row, slope, heads):
     headwater_m = np.sort(heads) * barrel.rise_m
@@ -230,7 +230,7 @@ def test_inlet_flow_meets_a_scalar_root_finder():
             assert_allclose(ours, expected, rtol=1e-6)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(
     rise_m=st.floats(0.25, 4),
     span_m=st.floats(0.25, 6),

@@ -11,47 +11,48 @@ from numpy.testing import assert_allclose
 from culvertrisk.formulas import hose, jetting, thaw_heat
 from tests.published import published
 
-FORMULAS = {
-    name: getattr(module, name)
-    for module, names in (
-        (
-            jetting,
-            "hydraulic_power engine_power nozzle_flow nozzle_flow_rated jet_reaction",
-        ),
-        (
-            hose,
-            "friction_factor hose_pressure_loss push_reach hose_conductance"
-            " hose_outlet",
-        ),
-        (
-            thaw_heat,
-            "water_heat burner_fuel steam_heat ice_heat ice_melted_per_water"
-            " pilot_ice pilot_time",
-        ),
-    )
-    for name in names.split()
+CHECKS = {
+    jetting.hydraulic_power: published("hydraulic_power"),
+    jetting.engine_power: published("engine_power"),
+    jetting.nozzle_flow: published("nozzle_flow"),
+    jetting.nozzle_flow_rated: published("nozzle_flow_rated"),
+    jetting.jet_reaction: published("jet_reaction"),
+    hose.friction_factor: published("friction_factor"),
+    hose.hose_pressure_loss: published("hose_pressure_loss"),
+    hose.push_reach: published("push_reach"),
+    hose.hose_conductance: published("hose_conductance"),
+    hose.hose_outlet: published("hose_outlet"),
+    thaw_heat.water_heat: published("water_heat"),
+    thaw_heat.burner_fuel: published("burner_fuel"),
+    thaw_heat.steam_heat: published("steam_heat"),
+    thaw_heat.ice_heat: published("ice_heat"),
+    thaw_heat.ice_melted_per_water: published("ice_melted_per_water"),
+    thaw_heat.pilot_ice: published("pilot_ice"),
+    thaw_heat.pilot_time: published("pilot_time"),
 }
 
 
 def _cases():
-    for name in FORMULAS:
-        for case in published(name):
-            yield pytest.param(name, *case.values, id=f"{name} {case.id}")
+    return [
+        pytest.param(formula, *case.values, id=f"{formula.__name__} {case.id}")
+        for formula, cases in CHECKS.items()
+        for case in cases
+    ]
 
 
-@pytest.mark.parametrize(("name", "inputs", "expected", "atol"), [*_cases()])
-def test_formula_meets_source(name, inputs, expected, atol):
-    assert_allclose(FORMULAS[name](**inputs), expected, rtol=0, atol=atol)
+@pytest.mark.parametrize(("formula", "inputs", "expected", "atol"), _cases())
+def test_formula_meets_source(formula, inputs, expected, atol):
+    assert_allclose(formula(**inputs), expected, rtol=0, atol=atol)
 
 
-@pytest.mark.parametrize("name", FORMULAS)
-def test_formula_keeps_missing_values_missing_and_broadcasts(name):
-    case = next(c.values[0] for c in published(name) if c.values[1] != 0)
+@pytest.mark.parametrize("formula", CHECKS)
+def test_formula_keeps_missing_values_missing_and_broadcasts(formula):
+    case = next(c.values[0] for c in CHECKS[formula] if c.values[1] != 0)
     first, *rest = case
     two = {first: np.array([np.nan, case[first]]), **{k: case[k] for k in rest}}
-    found = FORMULAS[name](**two)
+    found = formula(**two)
     assert np.isnan(found).tolist() == [True, False]
-    assert_allclose(found[1], FORMULAS[name](**case))
+    assert_allclose(found[1], formula(**case))
 
 
 @given(st.floats(4000, 1e8), st.floats(1e-7, 0.05))

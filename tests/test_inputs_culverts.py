@@ -497,6 +497,28 @@ def test_a_work_crs_in_degrees_is_refused(tmp_path):
         read_culverts(_write(tmp_path, _town([])), PLAIN, "EPSG:4326")
 
 
+@pytest.mark.parametrize(
+    ("lat", "lon", "crs", "message"),
+    [
+        ("-87.5", "47.75", "",
+         "c.csv: file must lie where UTM reaches, from 80 S to 84 N, got a middle of "
+         "-87.50 N, 47.75 E. See which column is which; or tell town.crs."),
+        ("47.75", "-87.5", "EPSG:2154x",
+         "town file: town.crs must be a CRS such as EPSG:26916, got 'EPSG:2154x'. "
+         "Correct it."),
+        ("47.75", "92.5", "EPSG:32616",
+         "town file: town.crs must reach every culvert, got 'EPSG:32616'. Take the UTM "
+         "zone, or leave it blank."),
+    ],
+    ids=["pole", "no crs", "other side of the world"],
+)  # fmt: skip
+def test_places_that_no_work_crs_reaches_are_refused(tmp_path, lat, lon, crs, message):
+    path = _write(tmp_path, f"pipe_id,lat,lon\n1,{lat},{lon}\n")
+    with pytest.raises(InputError) as error:
+        read_culverts(path, PLAIN, crs)
+    assert error.value.problems == (message,)
+
+
 def test_points_of_a_layer_keep_their_place(tmp_path):
     points = [Point(EAST_M + 100 * n, NORTH_M) for n in range(3)]
     frame = gpd.GeoDataFrame({"cvid": [1, 2, 3]}, geometry=points, crs=UTM)

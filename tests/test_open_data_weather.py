@@ -8,14 +8,17 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from scipy.stats import spearmanr
 
 from culvertrisk.formulas.cold import (
     freezing_degree_days,
     net_afdd,
     seasonal_freezing_index,
 )
+from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.inputs.weather import read_weather
 from culvertrisk.settings import Reading
+from culvertrisk.stages.winter import FreezeInputs, freeze_coefficients, run_winter
 from culvertrisk.stages.winter_weather import has_weather, winter_weather
 
 FOLDER = os.environ.get("CULVERTRISK_OPEN_DATA", "")
@@ -61,6 +64,29 @@ def test_freezing_index_of_each_winter_is_found_in_two_ways(salmon, year):
     assert_allclose(net_afdd(air).max(), by_definition, rtol=1e-12)
     # central British Columbia at 54 °N: order of size, common practice, no source
     assert 300 < by_definition < 2000
+
+
+def test_standing_ice_of_real_winters_follows_their_cold(salmon):
+    """Over twenty winters the thickest ice of one barrel must rise with the freezing
+    index of the season, though snow and thaws part the two."""
+    coefficients = freeze_coefficients()
+    known = np.array([0.5])
+    dark = np.zeros((1, SEASON_DAYS), dtype=np.float32)
+    barrel = FreezeInputs(
+        *(known, known, known, known, known, known, 20 * known, 0 * known, dark, dark),
+        points={},
+    )
+    frost, ice_m = [], []
+    for year in range(1990, 2010):
+        span = date(year, 10, 1), date(year + 1, 4, 30)
+        ice = run_winter(barrel, salmon.table, *span, coefficients)
+        days = winter_weather(salmon.table, *span)
+        air = ((days["air_min_c"] + days["air_max_c"]) / 2).to_numpy()
+        assert_allclose(ice.afdd_cday, net_afdd(air)[-1], rtol=1e-9)
+        frost.append(freezing_degree_days(air))
+        ice_m.append(ice.most_standing_ice_m.item())
+    assert spearmanr(frost, ice_m).statistic > 0.5
+    assert 0.1 < min(ice_m) < max(ice_m) < 1.0
 
 
 def test_snow_depth_in_centimetres_is_not_taken_for_millimetres(mittadalen):

@@ -8,9 +8,10 @@ import pytest
 
 from culvertrisk.plans.candidates import morning_case
 from culvertrisk.plans.compare import best_plan_exhaustive, worst_first
+from culvertrisk.plans.insertion import repaired, worst_sooner
 from culvertrisk.plans.morning import STOP_COLUMNS, plan_morning
 from culvertrisk.plans.solver import solve_routes
-from culvertrisk.plans.timetable import day, worth
+from culvertrisk.plans.timetable import day, first_stop_place, worth
 from culvertrisk.settings import FillPoint
 from tests.plans_made import (
     HOUR,
@@ -150,6 +151,7 @@ def test_not_reached_says_why_and_what_instead():
     )
 
 
+@pytest.mark.slow
 def test_no_machine_stands_on_a_road_in_the_hours_to_keep_clear():
     settings = made_settings(keep_clear=[bus_hours("HILL LANE ")])
     for seed in range(4):
@@ -202,3 +204,24 @@ def test_truck_returns_to_a_fill_point_when_its_tank_is_small():
     plan = plan_morning(*made_morning(5, 7, made_settings(crews)))
     assert (plan.stops["kind"] == "fill").any()
     assert plan.problems == ()
+
+
+def test_larger_losses_come_sooner_and_nothing_is_lost():
+    crews = made_crews(1, hours=12.0, tank_m3=3.0)
+    crossings, jobs, *rest = made_morning(6, 8, made_settings(crews))
+    case = morning_case(crossings, jobs[jobs["is_possible"]], *rest)
+    first = first_stop_place(case)
+    order = np.argsort(case.loss_avoided_person_h)
+    backwards = repaired(case, (tuple(int(n) + first for n in order),))
+    assert len(backwards[0]) > 2
+    sooner = worst_sooner(case, backwards)
+    assert sorted(sooner[0]) == sorted(backwards[0])
+
+    def waiting(routes):
+        return sum(
+            case.loss_avoided_person_h[stop.place - first] * stop.end_s
+            for stop in day(case, routes)[0]
+            if stop.place >= first
+        )
+
+    assert waiting(sooner) < waiting(backwards)

@@ -146,6 +146,37 @@ def test_ice_in_a_sheltered_barrel_stays_within_the_handbook_band():
         assert 0.007 <= alpha.item() <= 0.017
 
 
+def test_snow_depth_unrecorded_comes_from_snowfall_and_else_is_assumed():
+    weather = _weather(snow_m=np.nan)
+    weather["air_min_c"] = weather["air_max_c"] = -10.0
+    # 0.1 m of water in one fall, none melts: 0.4 m at a density of 0.25
+    weather.loc["2023-10-01", "snowfall_water_m"] = 0.1
+    fallen = run_winter(_inputs(), weather, FIRST, ON, COEFFICIENTS)
+    weather["snowfall_water_m"] = np.nan
+    assumed = run_winter(_inputs(), weather, FIRST, ON, COEFFICIENTS)
+    weather["snow_depth_m"] = 0.4
+    recorded = run_winter(_inputs(), weather, FIRST, ON, COEFFICIENTS)
+    assert_allclose(fallen.standing_ice_m, recorded.standing_ice_m)
+    assert_allclose(assumed.standing_ice_m, recorded.standing_ice_m)
+    weather["snow_depth_m"] = 0.1
+    thin = run_winter(_inputs(), weather, FIRST, ON, COEFFICIENTS)
+    assert thin.standing_ice_m > recorded.standing_ice_m
+
+
+def test_large_barrel_with_a_seep_is_limited_by_its_water():
+    weather = _weather()
+    ice = run_winter(
+        _many(rise_m=np.array([0.4, 3.0]), length_m=np.array([10.0, 40.0])),
+        weather,
+        FIRST,
+        ON,
+        {**COEFFICIENTS, "ice_melt_coefficient": np.array([0.0])},
+    )
+    # one trickle over 120 m2 for 148 days can only make so much ice
+    water_m = 148 * 86_400 * COEFFICIENTS["trickle_m3s"].item() * 1.1 / 120
+    assert ice.seep_ice_m[1] <= water_m < ice.seep_ice_m[0]
+
+
 def test_shade_matters_little_in_december_and_much_in_march():
     """Sun at 48 degrees north, clear, level ground: about 4 MJ/m2 a day in December
     and 15 in March (common practice, no source)."""

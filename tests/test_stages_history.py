@@ -111,6 +111,21 @@ def test_row_of_the_log_goes_to_the_crossing_it_names_clearly(
     assert match_log(_crossings(), log).tolist() == [expected]
 
 
+def test_place_by_mile_goes_where_the_log_itself_says_that_mile_is():
+    rows = [
+        ("2022-01-05", "N4", "Norrick Lane mile 0.7", "open"),
+        ("2022-01-06", "", "Norrick Lane 0.7 mi, below the spruce", "open"),
+        ("2022-01-07", "", "Norrick Lane mile 0.9", "open"),
+        ("2022-01-08", "77", "Norrick Lane mile 0.7", "open"),
+        ("2022-01-09", "12", "Norrick Lane mile 1.3", "open"),
+        ("2022-01-10", "12A", "Norrick Lane mile 1.3", "open"),
+        ("2022-01-11", "", "Norrick Lane mile 1.3", "open"),
+        ("2022-01-12", "", "Pender Flats mile 0.7", "open"),
+    ]
+    expected = ["N4", "N4", "", "", "12", "12A", "", ""]
+    assert match_log(_crossings(), _log(rows)).tolist() == expected
+
+
 def test_number_borne_by_two_crossings_names_none():
     crossings = _crossings()
     crossings.index = pd.Index(["12", "012", *IDS[2:]], name="culvert_id")

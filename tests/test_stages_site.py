@@ -166,3 +166,28 @@ def test_grid_north_turns_a_grid_bearing_into_a_true_one():
     found_deg = -np.degrees(grid_north(CRS, x_m, y_m)[0])
     assert found_deg == pytest.approx(bearing_deg, abs=0.01)
     assert abs(bearing_deg) > 2
+
+
+def test_pipe_under_a_driveway_lies_along_the_road():
+    table = crossings().loc[["point"]].assign(crossing_kind="driveway")
+    table = table.set_geometry(table.translate(xoff=30, yoff=12).set_crs(CRS))
+    row = _site(table, valley(), road()).loc["point"]
+    assert row["barrel_bearing_deg"] == pytest.approx(270.0, abs=0.1)  # downhill
+    assert row["upstream_x_m"] - row["downstream_x_m"] == pytest.approx(18.0)
+    assert row["road_low_m"] == row["dem_elevation_m"] < ROAD_M
+
+
+def test_ground_that_seems_to_rise_is_level():
+    terrain = valley()
+    terrain.elevation_m[63:70, 20:41] = terrain.elevation_m[54:58, 30].min() + 0.1
+    row = _site(crossings(), terrain, road()).loc["ends"]
+    assert row["barrel_slope_m_per_m"] == 0
+    assert row["barrel_slope_source"] == "dem"
+
+
+def test_tangled_inventory_keeps_its_rows():
+    table = crossings().iloc[[1, 1, 3, 0]]
+    table.index = pd.Index(["a", "b", "c", "d"], name="culvert_id")
+    done = _site(table, valley(), road().iloc[:0])
+    assert [*done.index] == ["a", "b", "c", "d"]
+    assert done.loc["a", "catchment_m2"] == done.loc["b", "catchment_m2"]

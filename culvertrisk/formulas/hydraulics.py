@@ -17,7 +17,7 @@ from culvertrisk.units import GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
 
-_CHUNK = 4_000_000  # elements solved at once: keeps arrays near the processor
+_CHUNK = 65_536  # elements solved at once: keeps arrays near the processor
 _BELOW_CROWN = 1 - 1e-12  # critical flow in a closed section is infinite at the crown
 
 

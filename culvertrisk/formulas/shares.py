@@ -44,7 +44,7 @@ def shapley_shares(coalition_values: ArrayLike) -> NDArray[np.float64]:
     """
     values = np.asarray(coalition_values, dtype=float)
     coalitions = np.arange(len(values))
-    count = int(len(values)).bit_length() - 1
+    count = len(values).bit_length() - 1
     sizes = np.array([int(s).bit_count() for s in coalitions])
     shares = np.zeros((count, values.shape[1]))
     for group in range(count):

@@ -31,6 +31,7 @@ from culvertrisk.inputs.sizes import short_unit
 
 TEXT_COLUMNS = ("road_name", "road_class", "owner", "condition_text", "note")
 _END_COLUMNS = ("inlet_x_m", "inlet_y_m", "outlet_x_m", "outlet_y_m")
+_ZONE_MARGIN_DEG = 3.0  # half a UTM zone; farther off, lengths are badly wrong
 _NO_PIPES = ("bridge", "ford")
 
 
@@ -107,7 +108,7 @@ def _read(
     work = _opened(path, reading)
     table, units, notes = _columns(work)
     target = _work_crs(work, work_crs, path.name)
-    place_m = transformed(work.places.point, LONLAT, target)
+    place_m = _in_work_crs(work, target)
     table, swapped = _with_ends(table, work, target)
     written = work.written[work.cells.index]
     is_repeat, repeats = repeated_rows(place_m, table, written)
@@ -167,6 +168,23 @@ def _work_crs(work: _Work, told: str, file: str) -> CRS:
         remedy = "Take the UTM zone, or leave it blank."
         raise InputError([value_problem("town file", "town.crs", rule, told, remedy)])
     return crs
+
+
+def _in_work_crs(work: _Work, crs: CRS) -> Points:
+    """Return the places in the work CRS, if it is made for where they lie [m]."""
+    place_m = transformed(work.places.point, LONLAT, crs)
+    is_off = bool(np.isnan(place_m).any())
+    area = crs.area_of_use
+    if area is not None and area.west < area.east:  # not across the date line
+        middle = np.median(work.places.point, axis=0)
+        low = np.array([area.west, area.south]) - _ZONE_MARGIN_DEG
+        high = np.array([area.east, area.north]) + _ZONE_MARGIN_DEG
+        is_off |= not ((low <= middle) & (middle <= high)).all()
+    if is_off:
+        rule, remedy = "reach every culvert", "Take the UTM zone, or leave it blank."
+        name = crs.to_string()
+        raise InputError([value_problem("town file", "town.crs", rule, name, remedy)])
+    return place_m
 
 
 def _utm_crs(lonlat: Points, file: str) -> CRS:

@@ -7,7 +7,7 @@ import pandas as pd
 
 from culvertrisk.plans.candidates import morning_case
 from culvertrisk.plans.compare import worst_first
-from culvertrisk.plans.insertion import exchanged, filled_up, repaired
+from culvertrisk.plans.insertion import exchanged, filled_up, repaired, worst_sooner
 from culvertrisk.plans.not_reached import NO_CREW, not_reached
 from culvertrisk.plans.plan_checker import check_plan
 from culvertrisk.plans.solver import ITERATIONS, PENALTY_SHARES, solve_routes
@@ -99,7 +99,8 @@ def plan_morning(
     -------
     plan : MorningPlan
         The loss avoided counts in full whenever the crossing is opened within the
-        shift; it does not fall with the hour.
+        shift; it does not fall with the hour. Among the chosen stops of a truck the
+        larger losses come sooner where the hours allow it.
     """
     case = morning_case(crossings, jobs, travel, settings) if settings.crews else None
     if case is None or not case.crews:
@@ -145,7 +146,7 @@ def best_routes(case: Case, *, seed: int = 1) -> tuple[Route, ...]:
         )
         plans.append(filled_up(case, repaired(case, routes)))
     best = max(plans, key=lambda routes: worth(case, routes))
-    return exchanged(case, best)
+    return worst_sooner(case, exchanged(case, best))
 
 
 def _no_plan(

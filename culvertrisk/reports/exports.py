@@ -54,12 +54,11 @@ def write_exports(folder: Path, content: MapContent) -> list[Path]:
     """
     folder.mkdir(parents=True, exist_ok=True)
     table = whole_table(content.crossings)
-    notes = content.notes.reindex(columns=[*NOTE_COLUMNS])
     files: dict[str, Callable[[Path], object]] = {
         "crossings.csv": lambda new: _write_csv(new, _with_degrees(table)),
         "crossings.geojson": lambda new: new.write_bytes(_geojson(table).encode()),
         "crossings.gpkg": lambda new: _write_geopackage(new, table, content),
-        "assumptions.csv": lambda new: _write_csv(new, notes),
+        "assumptions.csv": lambda new: write_notes(new, content.notes),
     }
     plan = content.plan
     if plan is not None:
@@ -67,6 +66,13 @@ def write_exports(folder: Path, content: MapContent) -> list[Path]:
     for name, fill in files.items():
         replace_file(folder / name, fill)
     return [folder / name for name in files]
+
+
+def write_notes(path: Path, notes: pd.DataFrame) -> Path:
+    """Write what was refused, assumed or changed, row by row; replaced whole."""
+    listed = notes.reindex(columns=[*NOTE_COLUMNS])
+    replace_file(path, lambda new: _write_csv(new, listed))
+    return path
 
 
 def replace_file(path: Path, fill: Callable[[Path], object]) -> None:

@@ -138,15 +138,15 @@ def map_page(
     if picture is not None:
         _add_picture(page, picture)
     figure: Any = page.get_root()
-    _add_parts(figure, sheets + data_block("data", content))
+    _add_parts(figure, sheets, data_block("data", content))
     return _finish(page, figure, title)
 
 
-def _add_parts(figure: Any, after_map: str) -> None:
-    licence = f"<!--\nThis page carries Leaflet 1.9.3.\n\n{template_text('leaflet_licence.txt')}-->"
+def _add_parts(figure: Any, sheets: str, data: str) -> None:
+    licence = template_text("leaflet_licence.txt")
     style = f"<style>{template_text('sheet.css')}{template_text('map.css')}</style>"
     head = {
-        "licence": licence,
+        "licence": f"<!--\nThis page carries Leaflet 1.9.3.\n\n{licence}-->",
         "leaflet_style": f"<style>{_leaflet_css()}</style>",
         "leaflet": f"<script>{_leaflet_js()}</script>",
         "style": style,
@@ -154,8 +154,8 @@ def _add_parts(figure: Any, after_map: str) -> None:
     for name, markup in head.items():
         figure.header.add_child(_Verbatim(markup), name=name)
     figure.html.add_child(_Verbatim(template_text("map.html")), name="before")
-    after = template_text("map_after.html").replace("<!-- sheets -->", after_map)
-    figure.html.add_child(_Verbatim(after), name="after")
+    after = template_text("map_after.html").replace("<!-- sheets -->", sheets)
+    figure.html.add_child(_Verbatim(after + data), name="after")
     figure.script.add_child(_Verbatim(_map_script()), name="own")
 
 

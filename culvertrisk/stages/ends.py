@@ -64,8 +64,8 @@ def place_ends(
     -------
     ends : Ends
         Mapped ends where both are known. Else half the barrel's length (or half the
-        road's width) from the point, square to the road; without a road, up and
-        down the fall of the ground, and nothing is cut.
+        road's width) from the point, square to the road, at driveways along it;
+        without a road, up and down the fall of the ground, and nothing is cut.
 
     Notes
     -----
@@ -125,7 +125,8 @@ def _ends_of_point(
     crossings: GeoDataFrame, terrain: Terrain | None, road: Roadside
 ) -> Floats:
     x_m, y_m = crossings.geometry.x.to_numpy(), crossings.geometry.y.to_numpy()
-    bearing_rad = road.bearing_rad + np.pi / 2
+    is_along = crossings["crossing_kind"].to_numpy() == "driveway"
+    bearing_rad = road.bearing_rad + np.where(is_along, 0, np.pi / 2)
     if terrain is not None:
         rows, cols = cells(terrain, x_m, y_m)
         fall_rad = fall_bearing(terrain.elevation_m, rows, cols, _SLOPE_REACH_CELLS)

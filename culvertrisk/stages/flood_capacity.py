@@ -57,29 +57,14 @@ def openings(crossings: GeoDataFrame) -> Openings:
     """
     defaults = flood_defaults()
     choice = _choices(crossings)
-    rows = table("culvert_inlets").set_index("chart").loc[choice["chart"]]
-    losses = table("entrance_losses").set_index("key")["entrance_loss"]
-    roughness = _roughness()
-    silt = crossings["silt_fraction"].fillna(defaults["unknown_silt"])
-    count = crossings["barrel_count"].fillna(defaults["unknown_barrels"])
-    material = _word(crossings["material"], tuple(roughness))
-    rise_m = crossings["rise_m"].to_numpy(float)
-    span_m = crossings["span_m"].to_numpy(float)
     slope = crossings["barrel_slope_m_per_m"].to_numpy(float)
+    count = crossings["barrel_count"].fillna(defaults["unknown_barrels"])
     return Openings(
-        barrel=Barrel(
-            rise_m=rise_m,
-            span_m=np.where(np.isnan(span_m), rise_m, span_m),
-            is_box=choice["shape"].to_numpy() == "box",
-            bed_fraction=silt.to_numpy(float),
+        barrel=_barrel(crossings, choice["shape"].to_numpy() == "box"),
+        conduit=_conduit(crossings, choice["entrance_loss_key"]),
+        inlet=_coefficients(
+            table("culvert_inlets").set_index("chart").loc[choice["chart"]]
         ),
-        conduit=Conduit(
-            length_m=crossings["length_m"].to_numpy(float),
-            slope_m_per_m=slope,
-            entrance_loss=losses.loc[choice["entrance_loss_key"]].to_numpy(float),
-            roughness=np.array([roughness[word] for word in material]),
-        ),
-        inlet=_coefficients(rows),
         inlet_slope_m_per_m=np.where(
             np.isnan(slope), defaults["chart_slope"], np.maximum(slope, 0)
         ),
@@ -207,6 +192,30 @@ def _choices(crossings: GeoDataFrame) -> pd.DataFrame:
         }
     )
     return keys.merge(table("inlet_choices"), how="left", validate="many_to_one")
+
+
+def _barrel(crossings: GeoDataFrame, is_box: NDArray[np.bool_]) -> Barrel:
+    rise_m = crossings["rise_m"].to_numpy(float)
+    span_m = crossings["span_m"].to_numpy(float)
+    silt = crossings["silt_fraction"].fillna(flood_defaults()["unknown_silt"])
+    return Barrel(
+        rise_m=rise_m,
+        span_m=np.where(np.isnan(span_m), rise_m, span_m),
+        is_box=is_box,
+        bed_fraction=silt.to_numpy(float),
+    )
+
+
+def _conduit(crossings: GeoDataFrame, entrance_loss_key: pd.Series) -> Conduit:
+    losses = table("entrance_losses").set_index("key")["entrance_loss"]
+    roughness = _roughness()
+    material = _word(crossings["material"], tuple(roughness))
+    return Conduit(
+        length_m=crossings["length_m"].to_numpy(float),
+        slope_m_per_m=crossings["barrel_slope_m_per_m"].to_numpy(float),
+        entrance_loss=losses.loc[entrance_loss_key].to_numpy(float),
+        roughness=np.array([roughness[word] for word in material], dtype=float),
+    )
 
 
 def _roughness() -> dict[str, float]:

@@ -11,6 +11,7 @@ _ROAD_KINDS = frozenset(
     | {"cr", "county", "route", "rte"}
 )
 _WORD = re.compile(r"[a-z0-9#]+")
+_MILE = re.compile(r"\b(mile|mi|km) ?(\d+(?:\.\d+)?)|\b(\d+(?:\.\d+)?) ?(mile|mi|km)\b")
 
 
 def plain_id(culvert_id: object) -> str:
@@ -46,7 +47,8 @@ def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
     By the culvert's number, zeros and spreadsheet decimals aside, if only one
     crossing bears it; else by such a number in the place, if it holds a letter or
     follows "#" and is on no other road than the place names; else by the road's
-    name, if only one crossing lies on it.
+    name, if only one crossing lies on it; else by road and mile, if all rows of the
+    log that name both that mile and a culvert name the same one.
     """
     ids = [str(name) for name in crossings.index]
     by_id = _singles({name: plain_id(name) for name in ids})
@@ -60,7 +62,32 @@ def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
 
     pairs = [*zip(log["culvert_id"].astype(str), log["place"].astype(str), strict=True)]
     found = {pair: one(*pair) for pair in set(pairs)}
-    return pd.Series([found[pair] for pair in pairs], index=log.index, dtype=object)
+    miles = {pair: _road_and_mile(pair[1], known) for pair in found}
+    seen: dict[object, set[str]] = {}
+    for pair, hit in found.items():
+        if hit and miles[pair]:
+            seen.setdefault(miles[pair], set()).add(hit)
+    learned = {mile: hits.pop() for mile, hits in seen.items() if len(hits) == 1}
+    matched = [found[pair] or learned.get(miles[pair], "") for pair in pairs]
+    # a number that is written but unknown is not overruled by what lies near it
+    told = [
+        hit if found[p] or not p[0].strip() else ""
+        for hit, p in zip(matched, pairs, strict=True)
+    ]
+    return pd.Series(told, index=log.index, dtype=object)
+
+
+def _road_and_mile(place: str, known: set[frozenset[str]]) -> object:
+    """Return the road and the mile a place names, or None if not both."""
+    mile = _MILE.search(place.lower())
+    road = _longest([road for road in known if road <= {*_words(place)}])
+    return (road, float(mile[2] or mile[3])) if mile and road else None
+
+
+def _longest(roads: list[frozenset[str]]) -> frozenset[str] | None:
+    """Return the one road whose name holds the others, or None."""
+    longest = [road for road in roads if not any(road < other for other in roads)]
+    return longest[0] if len(longest) == 1 else None
 
 
 def _singles(keys: dict[str, object]) -> dict[object, str]:
@@ -97,5 +124,5 @@ def _by_place(
         # a house number on another road may look like a culvert's
         elsewhere = bool(named) and bool(roads[hit]) and not roads[hit] & {*words}
         return "" if elsewhere else hit
-    longest = [road for road in named if not any(road < other for other in named)]
-    return by_road.get(longest[0], "") if len(longest) == 1 and not numbers else ""
+    road = _longest(named)
+    return by_road.get(road, "") if road and not numbers else ""

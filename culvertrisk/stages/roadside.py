@@ -48,7 +48,8 @@ def roadside(
     Returns
     -------
     road : Roadside
-        Without a road, the ground at the crossing stands for the road's height.
+        Without a road, and at driveways, the ground at the crossing stands for the
+        road's height.
     """
     points = crossings.geometry.to_numpy()
     lines, is_near, width_m = _nearest_lines(points, roads)
@@ -57,7 +58,10 @@ def roadside(
     behind = shapely.line_interpolate_point(lines, along_m + _SIGHT_M)
     east_m = shapely.get_x(behind) - shapely.get_x(before)
     north_m = shapely.get_y(behind) - shapely.get_y(before)
-    profile_m = _profile(points, lines, along_m, terrain)
+    # A driveway's pipe lies beside the road: water goes over the driveway.
+    is_beside = crossings["crossing_kind"].to_numpy() == "driveway"
+    on_line_m = np.where(is_beside, np.nan, along_m)
+    profile_m = _profile(points, lines, on_line_m, terrain)
     middle = profile_m.shape[1] // 2
     is_known = ~np.isnan(profile_m).all(axis=1)
     low_m = np.full(len(points), np.nan)

@@ -217,7 +217,10 @@ def _barrel_slope(
     length_m = np.where(np.isnan(length_m), mapped_m, length_m)
     beds_m = (crossings["inlet_invert_m"] - crossings["outlet_invert_m"]).to_numpy()
     beds_m = np.where(ends.is_mapped & ends.is_turned, -beds_m, beds_m)
-    ground = ends.fall_m / ends.fall_length_m if _is_fine(terrain) else np.nan * beds_m
+    # Water does not run uphill: ground that seems to is level within its error.
+    ground = np.maximum(ends.fall_m, 0) / ends.fall_length_m
+    if not _is_fine(terrain):
+        ground = np.full(len(crossings), np.nan)
     slope = np.full(len(crossings), np.nan)
     words = np.full(len(crossings), "unknown", object)
     for word, found in (

@@ -15,6 +15,7 @@ NEIGHBOURS = 8
 HALF_TURN = 4  # codes between a direction and its opposite
 OUTLET = 8  # code of a cell whose water leaves the DEM
 NODATA = 255  # code of a cell without an elevation
+_STEP_CELLS = np.array([1, np.sqrt(2.0)])  # straight and diagonal, to the next cell
 _UNSEEN = 254  # code of a cell the flood has not reached yet
 _DONE = 255  # count of a cell the accumulation has finished with
 MAX_CELLS = 2**32  # the flood's heap keeps the cell number in 32 bits
@@ -232,7 +233,6 @@ def accumulate(
         As in :class:`FlowField`.
     """
     waiting, offsets = _entries(direction)
-    step_m = np.array([cell_m, cell_m * np.sqrt(2.0)], np.float32)
     codes, cut, top_m = direction.ravel(), is_cut.ravel(), filled_m.copy().ravel()
     area_m2 = np.where(codes == NODATA, np.nan, cell_m * cell_m)
     path_m = np.zeros(codes.size, np.float32)
@@ -247,7 +247,7 @@ def accumulate(
             there = here + offsets[codes[here]]
             area_m2[there] += area_m2[here]
             cut[there] |= cut[here]
-            length_m = path_m[here] + step_m[codes[here] % 2]
+            length_m = path_m[here] + cell_m * _STEP_CELLS[codes[here] % 2]
             if length_m > path_m[there]:
                 path_m[there], top_m[there] = length_m, top_m[here]
             waiting[there] -= 1

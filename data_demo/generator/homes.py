@@ -20,6 +20,7 @@ SEASONAL = {"Skarrow Landing Rd": 22}
 VILLAGE_SHARE = 0.29
 PEOPLE = (1, 2, 3, 4, 5, 6)
 PEOPLE_CHANCE = (0.26, 0.37, 0.15, 0.14, 0.06, 0.02)  # mean 2.4
+EDGE_M = 60.0  # a road that ends this near the town line goes on beyond it
 PLACES = (
     ("school", "School Ridge Rd", SCHOOL_XY, 240, "heat; buses until 08:10"),
     ("ambulance and fire", "Torvessin Trunk 4", (5_480.0, 5_275.0), 4, "ways out"),
@@ -108,6 +109,15 @@ def make_homes(roads: Roads, hendle_from_m: float, seed: int) -> pd.DataFrame:
     return homes
 
 
+def _ways_out(roads: Roads) -> list[tuple[float, float, str, int, str]]:
+    """Where a road leaves the town, for the places file."""
+    ends = [line[k] for line in roads.lines.values() for k in (0, -1)]
+    at_line = [
+        xy for xy in ends if min(*xy, *(SIDE_M - np.asarray(xy)).tolist()) < EDGE_M
+    ]
+    return [(float(x), float(y), "way out", 0, "") for x, y in at_line]
+
+
 def places_table(homes: pd.DataFrame, roads: Roads) -> pd.DataFrame:
     """Return the places file: every dwelling, then schools, dairies and the like."""
     rows = []
@@ -118,6 +128,7 @@ def places_table(homes: pd.DataFrame, roads: Roads) -> pd.DataFrame:
             spot = _beside(line, distance, np.array([1.0]), np.array([45.0]))
             xy = (spot["x"].iloc[0], spot["y"].iloc[0])
         rows.append((xy[0], xy[1], kind, people, needs))
+    rows.extend(_ways_out(roads))
     columns = ["x", "y", "kind", "people", "needs"]
     table = pd.concat(
         [pd.DataFrame(rows, columns=columns), homes[columns]], ignore_index=True

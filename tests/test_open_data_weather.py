@@ -76,17 +76,21 @@ def test_standing_ice_of_real_winters_follows_their_cold(salmon):
         *(known, known, known, known, known, known, 20 * known, 0 * known, dark, dark),
         points={},
     )
-    frost, ice_m = [], []
+    even_snow = salmon.table.assign(snow_depth_m=0.4)
+    frost, ice_m, even_ice_m = [], [], []
     for year in range(1990, 2010):
         span = date(year, 10, 1), date(year + 1, 4, 30)
         ice = run_winter(barrel, salmon.table, *span, coefficients)
+        even = run_winter(barrel, even_snow, *span, coefficients)
         days = winter_weather(salmon.table, *span)
         air = ((days["air_min_c"] + days["air_max_c"]) / 2).to_numpy()
         assert_allclose(ice.afdd_cday, net_afdd(air)[-1], rtol=1e-9)
         frost.append(freezing_degree_days(air))
         ice_m.append(ice.most_standing_ice_m.item())
+        even_ice_m.append(even.most_standing_ice_m.item())
     assert spearmanr(frost, ice_m).statistic > 0.5
-    assert 0.1 < min(ice_m) < max(ice_m) < 1.0
+    assert spearmanr(frost, even_ice_m).statistic > 0.9
+    assert 0.05 < min(ice_m) < max(ice_m) < 1.0
 
 
 def test_snow_depth_in_centimetres_is_not_taken_for_millimetres(mittadalen):

@@ -143,7 +143,9 @@ def test_access_of_a_driveway_shuts_one_dwelling_and_no_road(
     assert np.isnan(driveway["daily_traffic_count"])
     assert driveway["is_only_way"] == driveway["cut_off_dwelling_count"] == 1
     isolation_h = PEOPLE_PER_DWELLING * CLOSURE_H
-    assert_allclose(driveway["consequence_person_h"], isolation_h)
+    assert_allclose(
+        driveway["consequence_person_h"], access.DRIVEWAY_SHARE * isolation_h
+    )
 
 
 def test_access_far_from_a_road_is_unknown(crossings, roads, places, town):

@@ -23,6 +23,7 @@ from culvertrisk.stages.behind import behind_each, service_centre
 
 DWELLING_TRIPS = 10.0  # vehicles a day to and from one dwelling; common practice
 DEAD_END_TRAFFIC = 200.0  # most that a dead end makes itself [1/day]; our choice
+DRIVEWAY_SHARE = 0.1  # of isolation: its people reach the road on foot; our choice
 OFF_ROAD_KIND = "driveway"  # the pipe lies beside the road and shuts no road
 SHORT_WORDS = {  # a road's word as many inventories shorten it; common practice
     "road": "rd",
@@ -228,7 +229,8 @@ def _consequence(
     round_s = np.fmin(np.where(has_way, detour_s, usual_s), closure_s / 2)
     delay = waiting_delay(waits, people, closure_s)
     delay += detour_delay(traffic - waits, people, round_s, closure_s)
-    return np.where(driveway, 0.0, delay) + isolation(people_count, closure_s)
+    alone = isolation(people_count, closure_s)
+    return np.where(driveway, DRIVEWAY_SHARE * alone, delay + alone)
 
 
 def _is_driveway(crossings: gpd.GeoDataFrame) -> NDArray[np.bool_]:

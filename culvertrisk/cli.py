@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
@@ -14,6 +14,11 @@ from rich.table import Table
 
 from culvertrisk.checks import InputError
 from culvertrisk.settings import read_settings
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from culvertrisk.plans.morning import MorningPlan
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -105,10 +110,11 @@ def check(
     with _steps() as progress:
         data = pipeline.read_town(read_settings(town), progress=progress)
         path = write_notes(out / "assumptions.csv", data.notes)
-    kinds = data.notes.groupby(["file", "column", "kind"], sort=True).size()
+    keys = ["file", "column", "kind"]
+    kinds = data.notes.groupby(keys, sort=True).size().reset_index(name="rows")
     table = Table("file", "column", "what was done", "rows")
-    for (file, column, kind), count in kinds.items():
-        table.add_row(str(file), str(column), str(kind), str(count))
+    for row in kinds.to_dict("records"):
+        table.add_row(*(str(row[key]) for key in (*keys, "rows")))
     _out.print(table)
     _out.print(f"{len(data.crossings)} crossings can be used.")
     _out.print(f"Row by row: {path}", soft_wrap=True)
@@ -167,7 +173,7 @@ def _morning(
     _where(paths)
 
 
-def _worst(crossings: "pipeline.GeoDataFrame") -> None:  # noqa: F821
+def _worst(crossings: "GeoDataFrame") -> None:
     table = Table("rank", "crossing", "road", "freeze", "flood", "why")
     worst = crossings.sort_values("priority_rank").head(10)
     for row in worst.itertuples():
@@ -186,21 +192,22 @@ def _score(index: float, word: str) -> str:
     return f"{index:.0f} {word}" if index == index else "unknown"
 
 
-def _plan(plan: "pipeline.MorningPlan") -> None:  # noqa: F821
+def _plan(plan: "MorningPlan") -> None:
     from culvertrisk.units import clock
 
     table = Table("truck", "stop", "arrive", "ready", "crossing", "loss avoided [h]")
-    for stop in plan.stops.itertuples():
-        if stop.kind in ("thaw", "fill"):
-            saved = f"{stop.loss_avoided_person_h:.0f}" if stop.kind == "thaw" else ""
-            table.add_row(
-                str(stop.crew),
-                str(stop.stop_number),
-                clock(stop.arrive_s),
-                clock(stop.end_s),
-                str(stop.culvert_id or stop.place_id),
-                saved,
-            )
+    for stop in plan.stops.to_dict("records"):
+        if stop["kind"] not in ("thaw", "fill"):
+            continue
+        is_thaw = stop["kind"] == "thaw"
+        table.add_row(
+            str(stop["crew"]),
+            str(stop["stop_number"]),
+            clock(stop["arrive_s"]),
+            clock(stop["end_s"]),
+            str(stop["culvert_id"] if is_thaw else stop["place_id"]),
+            f"{stop['loss_avoided_person_h']:.0f}" if is_thaw else "",
+        )
     _out.print(table)
     _out.print(f"Not reached: {len(plan.not_reached)} crossings; see the run sheets.")
 

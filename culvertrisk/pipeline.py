@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from pydantic import ValidationError
 
-from culvertrisk.checks import refuse, value_problem
+from culvertrisk.checks import InputError, refuse, value_problem
 from culvertrisk.inputs.culverts import understand_culverts
 from culvertrisk.inputs.file_kinds import find_files
 from culvertrisk.inputs.reading import note_table
@@ -64,15 +64,22 @@ def start_town(town: Path, data: Sequence[Path]) -> dict[str, str]:
     Raises
     ------
     InputError
-        If the town file is there already, or no culverts were found.
+        If the town file is there already, no culverts were found, or the inventory
+        cannot be read as it is; then the town file is written all the same, so that
+        what is missing can be told in it.
     """
     files, others = find_files(data)
     understood: dict[str, Reading] = {}
+    problems: tuple[str, ...] = ()
     if "culverts" in files:
-        understood["culverts"] = understand_culverts(files["culverts"])
+        try:
+            understood["culverts"] = understand_culverts(files["culverts"])
+        except InputError as error:
+            problems = error.problems
     write_town_file(town, files, understood)
+    refuse(f"{problem} {town.name} was written." for problem in problems)
     taken = {path.name: kind for kind, path in files.items()}
-    left = {row.file: f"not used: {row.why}" for row in others.itertuples()}
+    left = {str(row.file): f"not used: {row.why}" for row in others.itertuples()}
     return taken | left
 
 
@@ -171,8 +178,8 @@ def _morning_air_c(assessment: Assessment) -> float:
     weather = with_forecast(
         assessment.data.weather, assessment.on, assessment.data.settings.forecast
     )
-    day = weather.loc[pd.Timestamp(assessment.on)]
-    return float((day["air_min_c"] + day["air_max_c"]) / 2)
+    day = weather.index == pd.Timestamp(assessment.on)
+    return float(weather.loc[day, ["air_min_c", "air_max_c"]].to_numpy(float).mean())
 
 
 def write_reports(

@@ -1,8 +1,11 @@
 """The site stage on a made-up valley with a road across it."""
 
+import dataclasses
+
 import numpy as np
 import pandas as pd
 import pytest
+from affine import Affine
 from numpy.testing import assert_allclose
 from pyproj import Geod
 
@@ -118,6 +121,16 @@ def test_slope_and_cover_come_from_the_ground_last(done):
 def test_whole_metre_dem_gives_no_slope_and_no_cover():
     done = _site(crossings(), valley(vertical_step_m=1.0), road())
     assert done["barrel_slope_m_per_m"].isna().all()
+    assert (done["barrel_slope_source"] == "unknown").all()
+    assert (done["cover_source"] == "unknown").all()
+    assert done.loc[INSIDE, "catchment_m2"].notna().all()
+
+
+def test_coarse_dem_gives_no_slope_and_no_cover():
+    terrain = dataclasses.replace(
+        valley(), cell_m=10.0, transform=Affine(10, 0, 500_000, 0, -10, 6_900_420)
+    )
+    done = _site(crossings(), terrain, road())
     assert (done["barrel_slope_source"] == "unknown").all()
     assert (done["cover_source"] == "unknown").all()
     assert done.loc[INSIDE, "catchment_m2"].notna().all()

@@ -1,6 +1,5 @@
 """Other ways to make a morning: worst first by hand, and all ways of a small case."""
 
-from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -171,8 +170,3 @@ def _keep(labels: list[tuple[Stop, Route]], new: tuple[Stop, Route]) -> None:
         if old[0].end_s < stop.end_s or old[0].tank_left_m3 > stop.tank_left_m3
     ]
     labels.append(new)
-
-
-def without_chains(case: Case) -> Case:
-    """Return the same morning with the bottom-up rule left out."""
-    return replace(case, below=tuple(-1 for _ in case.below))

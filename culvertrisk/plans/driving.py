@@ -96,7 +96,10 @@ def route_lines(
     legs = stops.assign(from_id=before).dropna(subset="from_id")
     lines = paths(
         network,
-        [(places[row.from_id], places[row.place_id]) for row in legs.itertuples()],
+        [
+            (places[str(row.from_id)], places[str(row.place_id)])
+            for row in legs.itertuples()
+        ],
     )
     routes = gpd.GeoDataFrame(
         legs[["crew", "stop_number"]].reset_index(drop=True), geometry=lines, crs=crs

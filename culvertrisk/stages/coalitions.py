@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -118,9 +119,8 @@ def _physics(given: Coalitions, coalition: int) -> Floats:
     fields = [
         field for name, names in _FIELDS.items() if is_own[name] for field in names
     ]
-    mixed = replace(
-        given.usual, **{field: getattr(given.own, field) for field in fields}
-    )
+    own: dict[str, Any] = {field: getattr(given.own, field) for field in fields}
+    mixed = replace(given.usual, **own)
     weather = given.own_weather if is_own["weather"] else given.usual_weather
     return modelled_chance(
         mixed,
@@ -133,7 +133,8 @@ def _physics(given: Coalitions, coalition: int) -> Floats:
 
 def _median(own: FreezeInputs) -> FreezeInputs:
     fields = {field for names in _FIELDS.values() for field in names}
-    return replace(own, **{field: _usual(getattr(own, field)) for field in fields})
+    usual: dict[str, Any] = {field: _usual(getattr(own, field)) for field in fields}
+    return replace(own, **usual)
 
 
 def _usual(values: NDArray[np.floating]) -> NDArray[np.floating]:

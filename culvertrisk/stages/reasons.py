@@ -53,7 +53,7 @@ def _history(row: Any) -> str:
         return ""
     times = "once" if count == 1 else f"{count} times"
     return (
-        f"Log: thawed {times}; the model alone expected {row.expected_thaw_count:.1f}"
+        f"Log: thawed {times}, the model alone expected {row.expected_thaw_count:.1f}"
     )
 
 

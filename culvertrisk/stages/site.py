@@ -14,7 +14,7 @@ from culvertrisk.terrain.flow import FlowField, flow_field
 from culvertrisk.terrain.sampling import sample
 
 SNAP_CELLS = 3  # mapped places miss their stream by so much; see DEVELOPERS
-COVER_CELL_M = 10.0  # larger cells do not show an embankment; common practice
+FINE_CELL_M = 5.0  # larger cells do not show a road of 9 m; common practice, no source
 COVER_RANGE_M = (0.0, 40.0)  # as in columns.csv
 SLOPE_RANGE = (-0.3, 0.5)  # as in columns.csv
 Floats = NDArray[np.float64]
@@ -90,8 +90,9 @@ def add_site(
     Notes
     -----
     The catchment is the largest within three cells of the cut's upstream end. Cover
-    and slope are read off the DEM only where its heights are finer than half a metre,
-    and cover only where its cells are 10 m or less.
+    and slope are read off the DEM only where its cells are 5 m or less and its heights
+    finer than half a metre: on cells of 10 m, covers were off by a metre and slopes by
+    three times.
     """
     cover_m, cover_source = _cover(crossings, terrain, site)
     slope, slope_source = _barrel_slope(crossings, terrain, site.ends)
@@ -177,7 +178,9 @@ def _snap_distance(crossings: GeoDataFrame, terrain: Terrain, site: SiteFlow) ->
 
 
 def _is_fine(terrain: Terrain | None) -> bool:
-    return terrain is not None and terrain.vertical_step_m < COARSE_STEP_M
+    if terrain is None or terrain.cell_m > FINE_CELL_M:
+        return False
+    return terrain.vertical_step_m < COARSE_STEP_M
 
 
 def _upstream_bed(
@@ -196,7 +199,7 @@ def _cover(
 ) -> tuple[Floats, NDArray[np.object_]]:
     recorded_m = crossings["recorded_cover_m"].to_numpy(np.float64)
     found_m = np.full(len(crossings), np.nan)
-    if terrain is not None and _is_fine(terrain) and terrain.cell_m <= COVER_CELL_M:
+    if _is_fine(terrain):
         rise_m = crossings["rise_m"].to_numpy(np.float64)
         bed_m = _upstream_bed(crossings, terrain, site.ends)
         found_m = site.road.elevation_m - bed_m - rise_m

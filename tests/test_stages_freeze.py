@@ -136,14 +136,19 @@ def test_run_winter_without_sun_thaw_or_ground_equals_the_closed_formula():
     assert_allclose(ice.most_standing_ice_m, ice.standing_ice_m)
 
 
-def test_ice_in_a_sheltered_barrel_stays_within_the_handbook_band():
-    """From a sheltered small river to an average river with snow alpha is 0.7 to
-    1.7 cm per root degree-day (usace2002, ch. 2, from memory)."""
-    for snow_m in (0.3, 0.45, 0.6):
-        weather = _weather(snow_m=snow_m)
-        ice = run_winter(_inputs(), weather, FIRST, ON, COEFFICIENTS)
-        alpha = ice.standing_ice_m / np.sqrt(ice.afdd_cday)
-        assert 0.007 <= alpha.item() <= 0.017
+@pytest.mark.parametrize(
+    ("snow_m", "low", "high"),
+    [
+        (0.6, 0.007, 0.017),  # from a sheltered small river to an average river, snow
+        (0.3, 0.007, 0.017),
+        (0.2, 0.007, 0.024),  # to an average lake with snow
+        (0.0, 0.017, 0.027),  # from that lake to a windy one without snow
+    ],
+)
+def test_ice_in_a_barrel_stays_within_the_handbook_bands(snow_m, low, high):
+    """Alpha by exposure in m per root degree-day (usace2002, ch. 2, from memory)."""
+    ice = run_winter(_inputs(), _weather(snow_m=snow_m), FIRST, ON, COEFFICIENTS)
+    assert low <= (ice.standing_ice_m / np.sqrt(ice.afdd_cday)).item() <= high
 
 
 def test_snow_depth_unrecorded_comes_from_snowfall_and_else_is_assumed():

@@ -93,6 +93,7 @@ def _fit(log=LOG, crossings=None, weather=None, on=ON):
         ("12.0", "", "12"),
         ("12a", "", "12A"),
         ("99", "", ""),
+        ("N4", "Pender Flats, first pipe", ""),
         ("", "Norrick Lane N4", "N4"),
         ("", "Hendle H1", "H1"),
         ("", "culvert #12 by the barn", "12"),

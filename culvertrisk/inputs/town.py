@@ -66,17 +66,7 @@ def read_town(
     culverts = read_culverts(
         settings.folder / settings.files.culverts, settings.culverts, settings.town.crs
     )
-    work_crs = str(culverts.table.crs)
-    bounds = tuple(culverts.table.total_bounds)
-    canopy = settings.path("canopy")
-    readers: dict[str, Callable[[Path], Any]] = {
-        "roads": lambda path: read_roads(path, settings.roads, work_crs),
-        "dem": lambda path: read_terrain(path, canopy, work_crs, bounds),
-        "weather": lambda path: read_weather(path, settings.weather),
-        "thaw_log": lambda path: read_thaw_log(path, settings.thaw_log),
-        "places": lambda path: read_places(path, settings.places, work_crs),
-        "calls": lambda path: read_calls(path, settings.calls),
-    }
+    readers = _readers(settings, str(culverts.table.crs), culverts.table)
     found: dict[str, Any] = {}
     problems: list[str] = []
     for key, reader in readers.items():
@@ -93,6 +83,28 @@ def read_town(
         frost_cday = settings.town.freezing_index_cday
         found["weather"] = made_weather(frost_cday, on or date.today(), years=2)
     return _town_data(settings, culverts, found)
+
+
+def _readers(
+    settings: Settings, work_crs: str, crossings: gpd.GeoDataFrame
+) -> dict[str, Callable[[Path], Any]]:
+    bounds = tuple(crossings.total_bounds)
+    canopy = settings.path("canopy")
+    return {
+        "roads": lambda path: _roads(path, settings, work_crs),
+        "dem": lambda path: read_terrain(path, canopy, work_crs, bounds),
+        "weather": lambda path: read_weather(path, settings.weather),
+        "thaw_log": lambda path: read_thaw_log(path, settings.thaw_log),
+        "places": lambda path: read_places(path, settings.places, work_crs),
+        "calls": lambda path: read_calls(path, settings.calls),
+    }
+
+
+def _roads(path: Path, settings: Settings, work_crs: str) -> Reading:
+    """Read roads; their width is that of their class."""
+    roads = read_roads(path, settings.roads, work_crs)
+    width_m = [settings.road_class(name).width_m for name in roads.table["road_class"]]
+    return Reading(roads.table.assign(width_m=width_m), roads.notes)
 
 
 def _town_data(

@@ -125,19 +125,7 @@ def find_columns(
     InputError
         If ``columns`` names a column that we or the file do not have.
     """
-    problems = []
-    for ours, theirs in reading.columns.items():
-        if ours not in aliases:
-            key = f"{section}.columns"
-            listed = ", ".join(aliases)
-            problems.append(
-                value_problem(file, key, f"use the names {listed}", ours, "Correct it.")
-            )
-        elif theirs not in rows.columns:
-            key = f"{section}.columns.{ours}"
-            rule = "name a column of the file"
-            problems.append(value_problem(file, key, rule, theirs, "Correct it."))
-    refuse(problems)
+    _refuse_wrong_names(rows, aliases, f"{section}.columns", file, reading)
     plain: dict[str, str] = {}
     for name in rows.columns:
         plain.setdefault(_plain(name), str(name))
@@ -149,6 +137,21 @@ def find_columns(
         if known:
             found.setdefault(ours, known[0])
     return found
+
+
+def _refuse_wrong_names(
+    rows: pd.DataFrame, aliases: Aliases, key: str, file: str, reading: settings.Reading
+) -> None:
+    problems = []
+    for ours, theirs in reading.columns.items():
+        if ours not in aliases:
+            rule = f"use the names {', '.join(aliases)}"
+            problems.append(value_problem(file, key, rule, ours, "Correct it."))
+        elif theirs not in rows.columns:
+            rule = "name a column of the file"
+            told = f"{key}.{ours}"
+            problems.append(value_problem(file, told, rule, theirs, "Correct it."))
+    refuse(problems)
 
 
 def words(rows: pd.DataFrame, column: str | None) -> pd.Series:

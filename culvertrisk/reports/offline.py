@@ -46,6 +46,7 @@ class _Verbatim(MacroElement):
         self._text = text
 
     def render(self, **_: object) -> str:
+        """Return the markup."""
         return self._text
 
 

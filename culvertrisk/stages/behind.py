@@ -122,13 +122,16 @@ def behind_each(
         return Behind(is_only, unknown, unknown, unknown, told)
     is_home = near["kind"].eq("dwelling").to_numpy(np.float64)
     people = is_home * near["people_count"].fillna(people_per_dwelling).to_numpy()
-    homes_to, people_to = (
-        np.concatenate([[0.0], np.cumsum(n)]) for n in (is_home, people)
-    )
     homes = np.bincount(near["node"], is_home, minlength=len(network.node_xy))
     _, late_s, _ = rescue_delay(network, centre, segment, homes)
-    counts = homes_to[high] - homes_to[low], people_to[high] - people_to[low]
-    return Behind(is_only, *counts, late_s, told)
+    home_count, people_count = _sums(is_home, low, high), _sums(people, low, high)
+    return Behind(is_only, home_count, people_count, late_s, told)
+
+
+def _sums(values: Floats, low: Indexes, high: Indexes) -> Floats:
+    """Sum of the values from each low up to its high."""
+    running = np.concatenate([[0.0], np.cumsum(values)])
+    return np.asarray(running[high] - running[low])
 
 
 def _in_work_crs(lat: float, lon: float, crossings: gpd.GeoDataFrame) -> Floats:

@@ -19,12 +19,13 @@ def plain_id(culvert_id: object) -> str:
 
     Examples
     --------
-    >>> [plain_id(text) for text in ("012", "12.0", "12", " 12a", "N-4", "#N04")]
-    ['12', '12', '12', '12A', 'N4', 'N4']
+    >>> [plain_id(text) for text in ("012", "12.0", " 12a", "N-4", "#N04", "12-2")]
+    ['12', '12', '12A', 'N4', 'N4', '12-2']
     """
     text = re.sub(r"\.0+$", "", str(culvert_id).strip())
     parts = re.findall(r"[A-Za-z]+|\d+", text)
-    return "".join(p.lstrip("0") or "0" if p.isdigit() else p.upper() for p in parts)
+    plain = [p.lstrip("0") or "0" if p.isdigit() else p.upper() for p in parts]
+    return re.sub(r"(?<=\d) (?=\d)", "-", " ".join(plain)).replace(" ", "")
 
 
 def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
@@ -46,7 +47,7 @@ def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
     -----
     By the culvert's number, zeros and spreadsheet decimals aside, if only one
     crossing bears it; else by such a number in the place, if it holds a letter or
-    follows "#" and is on no other road than the place names; else by the road's
+    follows "#"; either way not if the place names another road. Else by the road's
     name, if only one crossing lies on it; else by road and mile, if all rows of the
     log that name both that mile and a culvert name the same one.
     """
@@ -57,24 +58,37 @@ def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
     known = {*roads.values()} - {frozenset()}
 
     def one(number: str, place: str) -> str:
+        words = _words(place)
+        named = [road for road in known if road <= {*words}]
         hit = by_id.get(plain_id(number), "") if number.strip() else ""
-        return hit or _by_place(place, by_id, roads, (by_road, known))
+        hit = hit or _by_number(words, by_id)
+        if hit:
+            # the same number on another road, or a house's: neither is this culvert
+            elsewhere = bool(named and roads[hit]) and not roads[hit] & {*words}
+            return "" if elsewhere else hit
+        return by_road.get(_longest(named), "")
 
     pairs = [*zip(log["culvert_id"].astype(str), log["place"].astype(str), strict=True)]
     found = {pair: one(*pair) for pair in set(pairs)}
+    matched = _with_miles(found, known)
+    return pd.Series([matched[pair] for pair in pairs], index=log.index, dtype=object)
+
+
+def _with_miles(
+    found: dict[tuple[str, str], str], known: set[frozenset[str]]
+) -> dict[tuple[str, str], str]:
+    """Place what is left by road and mile, as the matched rows of the log have it."""
     miles = {pair: _road_and_mile(pair[1], known) for pair in found}
     seen: dict[object, set[str]] = {}
     for pair, hit in found.items():
         if hit and miles[pair]:
             seen.setdefault(miles[pair], set()).add(hit)
     learned = {mile: hits.pop() for mile, hits in seen.items() if len(hits) == 1}
-    matched = [found[pair] or learned.get(miles[pair], "") for pair in pairs]
     # a number that is written but unknown is not overruled by what lies near it
-    told = [
-        hit if found[p] or not p[0].strip() else ""
-        for hit, p in zip(matched, pairs, strict=True)
-    ]
-    return pd.Series(told, index=log.index, dtype=object)
+    return {
+        pair: hit or ("" if pair[0].strip() else learned.get(miles[pair], ""))
+        for pair, hit in found.items()
+    }
 
 
 def _road_and_mile(place: str, known: set[frozenset[str]]) -> object:
@@ -104,25 +118,12 @@ def _road_words(name: object) -> frozenset[str]:
     return frozenset(_words(name)) - _ROAD_KINDS
 
 
-def _by_place(
-    place: str,
-    by_id: dict[object, str],
-    roads: dict[str, frozenset[str]],
-    named_roads: tuple[dict[object, str], set[frozenset[str]]],
-) -> str:
-    words = _words(place)
-    by_road, known = named_roads
-    named = [road for road in known if road <= {*words}]
+def _by_number(words: list[str], by_id: dict[object, str]) -> str:
+    """Return the one culvert whose number with a letter or "#" is among the words."""
     numbers = {
         by_id.get(plain_id(word), "")
         for word in words
         if any(c.isdigit() for c in word)
         and (word.startswith("#") or any(c.isalpha() for c in word))
     } - {""}
-    if len(numbers) == 1:
-        hit = numbers.pop()
-        # a house number on another road may look like a culvert's
-        elsewhere = bool(named) and bool(roads[hit]) and not roads[hit] & {*words}
-        return "" if elsewhere else hit
-    road = _longest(named)
-    return by_road.get(road, "") if road and not numbers else ""
+    return numbers.pop() if len(numbers) == 1 else ""

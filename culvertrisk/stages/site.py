@@ -13,7 +13,9 @@ from culvertrisk.stages.roadside import Roadside, roadside
 from culvertrisk.terrain.flow import FlowField, flow_field
 from culvertrisk.terrain.sampling import sample
 
-SNAP_CELLS = 3  # mapped places miss their stream by so much; see DEVELOPERS
+SNAP_CELLS = (
+    3  # a mapped place misses its stream by so much; common practice, no source
+)
 FINE_CELL_M = 5.0  # larger cells do not show a road of 9 m; common practice, no source
 COVER_RANGE_M = (0.0, 40.0)  # as in columns.csv
 SLOPE_RANGE = (-0.3, 0.5)  # as in columns.csv
@@ -91,8 +93,8 @@ def add_site(
     -----
     The catchment is the largest within three cells of the cut's upstream end. Cover
     and slope are read off the DEM only where its cells are 5 m or less and its heights
-    finer than half a metre: on cells of 10 m, covers were off by a metre and slopes by
-    three times.
+    finer than half a metre: on the demo town's 10 m cells, covers were off by a metre
+    and slopes by three times.
     """
     cover_m, cover_source = _cover(crossings, terrain, site)
     slope, slope_source = _barrel_slope(crossings, terrain, site.ends)

@@ -5,7 +5,14 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+)
 
 from culvertrisk.checks import InputError, file_problem, refuse, value_problem
 from culvertrisk.units import HOUR_S, seconds_of_day, to_unit
@@ -142,12 +149,25 @@ class Town(_Model):
 
     name: str = Field("", description="name on map and sheets")
     crs: str = Field("", description="work CRS in metres; blank: UTM of the inventory")
-    winter_start: str = Field("10-01", description="winter begins [MM-DD]")
+    units: Literal["metric", "us"] = Field(
+        "metric", description="units first shown on map and sheets: metric or us"
+    )
+    winter_start: str = Field(
+        "10-01", pattern=r"^\d\d-\d\d$", description="winter begins [MM-DD]"
+    )
     freezing_index_cday: float = Field(
         800.0, gt=0, description="of a usual winter; used when no weather is given"
     )
     centre_lat: float | None = Field(None, description="service centre [deg]")
     centre_lon: float | None = Field(None, description="service centre [deg]")
+
+
+class Plan(_Model):
+    """How the morning is planned."""
+
+    least_blocked_chance: Fraction = Field(
+        0.15, description="crossings less likely blocked get a look, not a truck"
+    )
 
 
 class Storm(_Model):
@@ -180,7 +200,17 @@ class Settings(_Model):
     forecast: Forecast = Forecast()
     prices: Prices = Prices()
     storm: Storm = Storm()
+    plan: Plan = Plan()
     folder: Path = Path(".")
+
+    @field_validator("crews", "fill_points")
+    @classmethod
+    def _named_once(cls, items: tuple[Any, ...]) -> tuple[Any, ...]:
+        names = [item.name for item in items]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"have each name once, {', '.join(twice)} stands twice")
+        return items
 
     def path(self, key: str) -> Path | None:
         """Return the path of a file of the town, or None if it has none."""

@@ -5,7 +5,8 @@ import pytest
 
 from culvertrisk.checks import InputError
 from culvertrisk.inputs.calls import read_calls
-from culvertrisk.plans.call_list import match_calls, road_key
+from culvertrisk.inputs.road_names import road_key
+from culvertrisk.plans.call_list import match_calls
 from culvertrisk.settings import Reading
 
 

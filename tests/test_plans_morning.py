@@ -146,9 +146,24 @@ def test_not_reached_says_why_and_what_instead():
     assert rows["why"]["C4"] == "no way by road from any crew's start"
     assert rows["why"]["C5"].startswith("does not fit the hours, water, fuel")
     assert rows["instead"]["C5"] == (
-        "Signs and lights before the water rises. Call the owner: town. "
-        "Contractor: about 20.0 h on site, without the way."
+        "Sign and lights before the water rises; contractor: 20.0 h on site"
     )
+
+
+def test_a_crossing_that_is_likely_open_gets_a_look_and_no_truck():
+    crossings, jobs, travel, settings = made_morning(2, 4)
+    crossings.loc["C1", ["blocked_chance", "loss_avoided_person_h"]] = [0.03, 500.0]
+    crossings.loc["C2", ["blocked_chance", "loss_avoided_person_h"]] = [0.03, 0.1]
+    crossings.loc["C3", "owner"] = "county"
+    jobs.loc[jobs["culvert_id"] == "C3", "is_possible"] = False
+    plan = plan_morning(crossings, jobs, travel, settings)
+    rows = plan.not_reached.set_index("culvert_id")
+    assert rows.loc["C1", ["why", "instead"]].tolist() == [
+        "likely open: a look, not a truck",
+        "Look when a crew passes",
+    ]
+    assert "C2" not in rows.index
+    assert "call the owner (county)" in rows.loc["C3", "instead"]
 
 
 @pytest.mark.slow

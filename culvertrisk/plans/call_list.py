@@ -6,14 +6,9 @@ from typing import Any
 import pandas as pd
 from geopandas import GeoDataFrame
 
+from culvertrisk.inputs.road_names import road_key
+
 _WORD = re.compile(r"[a-z0-9.]+")
-_ROAD_WORDS = {
-    "rd": "road",
-    "st": "street",
-    "ln": "lane",
-    "hwy": "highway",
-    "ave": "avenue",
-}
 
 
 def match_calls(calls: pd.DataFrame, crossings: GeoDataFrame) -> pd.DataFrame:
@@ -45,18 +40,6 @@ def match_calls(calls: pd.DataFrame, crossings: GeoDataFrame) -> pd.DataFrame:
         culvert_id=[culvert_id for culvert_id, _ in found],
         match=[word for _, word in found],
     )
-
-
-def road_key(name: object) -> str:
-    """Spell a road name so that its usual variants agree.
-
-    Examples
-    --------
-    >>> road_key("Long Sarn RD.") == road_key("long sarn road")
-    True
-    """
-    words = _WORD.findall(str(name).lower().replace(".", ""))
-    return " ".join(_ROAD_WORDS.get(word, word) for word in words)
 
 
 def _by_road(crossings: GeoDataFrame) -> dict[str, str]:

@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from culvertrisk.plans.plan_checker import is_kept_clear, must_be_opened
+from culvertrisk.plans.plan_checker import clear_rules, must_be_opened
 from culvertrisk.plans.timetable import Case, Hours
 from culvertrisk.plans.travel import CREW, FILL, Travel
 from culvertrisk.settings import Crew, Settings
@@ -20,7 +20,10 @@ def working_crews(jobs: pd.DataFrame, settings: Settings) -> tuple[Crew, ...]:
 
 
 def candidates(
-    crossings: pd.DataFrame, jobs: pd.DataFrame, travel: Travel
+    crossings: pd.DataFrame,
+    jobs: pd.DataFrame,
+    travel: Travel,
+    least_blocked_chance: float = 0.0,
 ) -> tuple[list[str], dict[str, str]]:
     """Choose the crossings to plan for.
 
@@ -30,6 +33,8 @@ def candidates(
         Crossings table and thaw jobs.
     travel : Travel
         Places that can be driven to.
+    least_blocked_chance : float
+        Crossings less likely blocked get a look, not a truck.
 
     Returns
     -------
@@ -42,7 +47,8 @@ def candidates(
     loss = crossings["loss_avoided_person_h"]
     able = set(jobs.loc[jobs["is_possible"].astype(bool), "culvert_id"])
     able &= set(travel.place_ids)
-    worth = loss[(loss > 0) & loss.index.isin(able)]
+    likely = ~is_likely_open(crossings, least_blocked_chance)
+    worth = loss[(loss > 0) & likely & loss.index.isin(able)]
     chosen = [*worth.sort_values(ascending=False, kind="stable").index]
     chosen = chosen[:MOST_CANDIDATES]
     below: dict[str, str] = {}
@@ -53,6 +59,15 @@ def candidates(
             below.update(pairwise(chain))
             kept.update(dict.fromkeys(chain))
     return [*kept], below
+
+
+def is_likely_open(
+    crossings: pd.DataFrame, least_blocked_chance: float
+) -> "pd.Series[bool]":
+    """Tell which crossings are too likely open to send a truck to."""
+    if "blocked_chance" not in crossings:
+        return pd.Series(False, crossings.index)
+    return crossings["blocked_chance"] < least_blocked_chance
 
 
 def _chain(crossings: pd.DataFrame, culvert_id: str) -> list[str]:
@@ -87,7 +102,7 @@ def morning_case(
         Places in the order crews, fill points, crossings.
     """
     crews = working_crews(jobs, settings)
-    ids, below = candidates(crossings, jobs, travel)
+    ids, below = candidates(crossings, jobs, travel, settings.plan.least_blocked_chance)
     fills = settings.fill_points
     names = [*(CREW + c.name for c in crews), *(FILL + f.name for f in fills), *ids]
     index = {place: number for number, place in enumerate(travel.place_ids)}
@@ -134,11 +149,5 @@ def _by_crew(
 
 
 def _clear_hours(crossings: pd.DataFrame, culvert_id: str, settings: Settings) -> Hours:
-    road = ""
-    if "road_name" in crossings:
-        road = str(crossings["road_name"][culvert_id])
-    return tuple(
-        (rule.clear_from, rule.clear_until)
-        for rule in settings.keep_clear
-        if is_kept_clear(rule, road)
-    )
+    rules = clear_rules(crossings, culvert_id, settings)
+    return tuple((rule.clear_from, rule.clear_until) for rule in rules)

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from culvertrisk.plans.candidates import is_likely_open
 from culvertrisk.plans.thaw_job import NO_HEAT
 from culvertrisk.plans.timetable import Case, first_stop_place, timetable
 from culvertrisk.plans.travel import CREW, Travel
@@ -12,6 +13,10 @@ from culvertrisk.units import HOUR_S
 COLUMNS = ("culvert_id", "loss_avoided_person_h", "why", "instead")
 NO_CREW = "no crew is given in the town file"
 NO_HOURS = "no hours left after stops worth more"
+LOOK = "Look when a crew passes"
+OWN_WORDS = ("", "town", "township", "city", "municipality")  # no call to oneself
+LIKELY_OPEN = "likely open: a look, not a truck"
+LOOK_LOSS_PERSON_H = 1.0  # a likely open crossing is listed from here; our choice
 
 
 def not_reached(
@@ -22,7 +27,7 @@ def not_reached(
     case: Case | None,
     reached: frozenset[str],
 ) -> pd.DataFrame:
-    """List every crossing worth opening that is not opened.
+    """List every crossing worth opening, or a look, that is not opened.
 
     Parameters
     ----------
@@ -43,7 +48,9 @@ def not_reached(
         Columns ``COLUMNS``, the largest loss first.
     """
     loss = crossings["loss_avoided_person_h"]
-    left = loss[(loss > 0) & ~loss.index.isin(reached)]
+    look = is_likely_open(crossings, settings.plan.least_blocked_chance)
+    listed = (loss > 0) & ~(look & (loss < LOOK_LOSS_PERSON_H))
+    left = loss[listed & ~loss.index.isin(reached)]
     left = left.sort_values(ascending=False, kind="stable")
     of_left = jobs[jobs["culvert_id"].isin(left.index)]
     groups = {str(key): own for key, own in of_left.groupby("culvert_id")}
@@ -51,6 +58,9 @@ def not_reached(
     rows = []
     for culvert_id, worth in left.items():
         own = groups.get(str(culvert_id), nothing)
+        if look[str(culvert_id)]:
+            rows.append((culvert_id, float(worth), LIKELY_OPEN, LOOK))
+            continue
         why = _why(str(culvert_id), own, travel, case)
         instead = _instead(crossings, str(culvert_id), own, settings)
         rows.append((culvert_id, float(worth), why, instead))
@@ -91,15 +101,15 @@ def _fits_alone(case: Case, culvert_id: str) -> bool:
 def _instead(
     crossings: pd.DataFrame, culvert_id: str, own: pd.DataFrame, settings: Settings
 ) -> str:
-    words = ["Signs and lights before the water rises."]
-    owner = ""
-    if "owner" in crossings:
-        owner = str(crossings["owner"][culvert_id]).strip()
-    words.append(f"Call the owner: {owner}." if owner else "Tell dispatch.")
+    words = ["sign and lights before the water rises"]
+    owner = str(crossings["owner"][culvert_id]) if "owner" in crossings else ""
+    if owner.strip().casefold() not in OWN_WORDS:
+        words.append(f"call the owner ({owner.strip()})")
     hours = own.loc[own["is_possible"].astype(bool), "job_s"].min() / HOUR_S
     if np.isfinite(hours):
-        words.append(f"Contractor: about {hours:.1f} h on site, without the way.")
+        words.append(f"contractor: {hours:.1f} h on site")
     diggers = [crew.name for crew in settings.crews if crew.method == "no heat"]
     if diggers:
-        words.append(f"{' or '.join(diggers)} looks and digs for the ends.")
-    return " ".join(words)
+        words.append(f"{' or '.join(diggers)} looks and digs for the ends")
+    text = "; ".join(words)
+    return text[0].upper() + text[1:]

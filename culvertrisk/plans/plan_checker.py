@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
+from culvertrisk.inputs.road_names import road_key
 from culvertrisk.plans.travel import CREW, FILL, Travel
 from culvertrisk.settings import Crew, KeepClear, Settings
 
@@ -149,26 +150,44 @@ def _fill_problems(crew: Crew, day: pd.DataFrame, settings: Settings) -> Iterato
             yield f"{here}: takes more water than flows in that time"
 
 
-def is_kept_clear(rule: KeepClear, road_name: str) -> bool:
-    """Tell whether a rule holds on a road; no names means all roads."""
-    names = {name.strip().casefold() for name in rule.road_names}
-    return not names or road_name.strip().casefold() in names
+def clear_rules(
+    crossings: pd.DataFrame, culvert_id: str, settings: Settings
+) -> tuple[KeepClear, ...]:
+    """Return the rules that keep machines off a crossing's road for some hours.
+
+    Parameters
+    ----------
+    crossings : DataFrame
+        With ``road_name`` (the inventory's) and ``network_road`` (the road file's),
+        where they are known: a rule that names either holds.
+    culvert_id : str
+        The crossing.
+    settings : Settings
+        The town file; a rule without road names holds on all roads.
+    """
+    spelt = {
+        road_key(crossings[column].get(culvert_id, ""))
+        for column in ("road_name", "network_road")
+        if column in crossings
+    }
+    return tuple(
+        rule
+        for rule in settings.keep_clear
+        if not rule.road_names or spelt & {road_key(name) for name in rule.road_names}
+    )
 
 
 def _clear_problems(
     thaws: pd.DataFrame, crossings: pd.DataFrame, settings: Settings
 ) -> Iterator[str]:
-    roads = crossings.get("road_name", pd.Series("", crossings.index))
     for row in thaws.to_dict("records"):
-        road = str(roads.get(row["culvert_id"], ""))
         here = f"{row['crew']} at {row['culvert_id']}"
-        for rule in settings.keep_clear:
+        for rule in clear_rules(crossings, row["culvert_id"], settings):
             if (
-                is_kept_clear(rule, road)
-                and row["start_s"] < rule.clear_until - TOLERANCE_S
+                row["start_s"] < rule.clear_until - TOLERANCE_S
                 and row["end_s"] > rule.clear_from + TOLERANCE_S
             ):
-                yield f"{here}: stands on {road} in hours to keep clear ({rule.reason})"
+                yield f"{here}: stands there in hours to keep clear ({rule.reason})"
 
 
 def must_be_opened(crossings: pd.DataFrame, culvert_id: str) -> bool:

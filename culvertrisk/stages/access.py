@@ -1,6 +1,5 @@
 """Who must go round, who is cut off, and what a shut road costs in person-hours."""
 
-import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.delay import detour_delay, isolation, waiting_delay
+from culvertrisk.inputs.road_names import road_key
 from culvertrisk.network.detour import way_round
 from culvertrisk.network.graph import Floats, Indexes, RoadNetwork, build_network
 from culvertrisk.network.placing import (
@@ -25,19 +25,6 @@ DWELLING_TRIPS = 10.0  # vehicles a day to and from one dwelling; common practic
 DEAD_END_TRAFFIC = 200.0  # most that a dead end makes itself [1/day]; our choice
 DRIVEWAY_SHARE = 0.1  # of isolation: its people reach the road on foot; our choice
 OFF_ROAD_KIND = "driveway"  # the pipe lies beside the road and shuts no road
-SHORT_WORDS = {  # a road's word as many inventories shorten it; common practice
-    "road": "rd",
-    "street": "st",
-    "lane": "ln",
-    "avenue": "ave",
-    "drive": "dr",
-    "highway": "hwy",
-    "north": "n",
-    "south": "s",
-    "east": "e",
-    "west": "w",
-}
-
 Columns = dict[str, NDArray[Any]]
 
 
@@ -168,14 +155,9 @@ def _name_numbers(
 ) -> tuple[Indexes, Indexes]:
     # near a junction the nearest road may be the other one; the name tells
     names = pd.concat([crossings["road_name"], roads["road_name"]], ignore_index=True)
-    plain = names.map(_plain_name)
+    plain = names.map(road_key)
     numbers = pd.factorize(plain.where(plain != ""))[0].astype(np.int64)
     return numbers[: len(crossings)], numbers[len(crossings) :]
-
-
-def _plain_name(name: object) -> str:
-    words = re.findall(r"[a-z0-9]+", str(name).lower())
-    return " ".join(SHORT_WORDS.get(word, word) for word in words)
 
 
 def _speeds(roads: gpd.GeoDataFrame, settings: Settings) -> Floats:

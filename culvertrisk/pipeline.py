@@ -17,6 +17,7 @@ from culvertrisk.inputs.reading import note_table
 from culvertrisk.inputs.town import Progress, TownData, read_town, silent
 from culvertrisk.inputs.town_file import write_town_file
 from culvertrisk.network.graph import RoadNetwork
+from culvertrisk.plans.call_list import match_calls
 from culvertrisk.plans.driving import places_of, route_lines, travel_of
 from culvertrisk.plans.morning import MorningPlan
 from culvertrisk.plans.morning import plan_morning as plan_stops
@@ -227,6 +228,8 @@ def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
         plan=morning.plan if morning else None,
         routes=morning.routes if morning else None,
         jobs=morning.jobs if morning else None,
+        calls=None if data.calls is None else match_calls(data.calls, crossings),
+        units=data.settings.town.units,
     )
 
 

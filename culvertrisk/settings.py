@@ -166,7 +166,7 @@ class Plan(_Model):
     """How the morning is planned."""
 
     least_blocked_chance: Fraction = Field(
-        0.15, description="crossings less likely blocked get a look, not a truck"
+        0.05, description="crossings less likely blocked get a look, not a truck"
     )
 
 

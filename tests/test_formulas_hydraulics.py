@@ -8,7 +8,13 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 
-from culvertrisk.formulas import hydraulics, inlet_control, outlet_control
+from culvertrisk.formulas import (
+    hydraulics,
+    inlet_control,
+    outlet_control,
+    road_flow,
+    uniform_flow,
+)
 from culvertrisk.formulas.ice_section import iced_barrel
 from culvertrisk.formulas.inlet_control import InletCoefficients
 from culvertrisk.formulas.outlet_control import Conduit
@@ -66,7 +72,7 @@ def test_critical_flow_meets_source(inputs, expected, atol):
 
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("manning_flow"))
 def test_manning_flow_meets_source(inputs, expected, atol):
-    ours = hydraulics.manning_flow(**_grouped(inputs, "barrel"))
+    ours = uniform_flow.manning_flow(**_grouped(inputs, "barrel"))
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
@@ -74,7 +80,7 @@ def test_manning_flow_meets_source(inputs, expected, atol):
     ("inputs", "expected", "atol"), published("roadway_overtopping_flow")
 )
 def test_roadway_overtopping_flow_meets_source(inputs, expected, atol):
-    ours = hydraulics.roadway_overtopping_flow(**inputs)
+    ours = road_flow.roadway_overtopping_flow(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
@@ -110,14 +116,14 @@ def test_manning_velocity_is_that_of_fluids(share):
     angle = 2 * np.arccos(1 - 2 * share)
     area_m2, radius_m = (angle - np.sin(angle)) / 8, (1 - np.sin(angle) / angle) / 4
     expected = area_m2 * fluids.V_Manning(radius_m, 0.01, 0.012)
-    ours = hydraulics.manning_flow(Barrel(1.0, 1.0, False), share, 0.01, 0.012)
+    ours = uniform_flow.manning_flow(Barrel(1.0, 1.0, False), share, 0.01, 0.012)
     assert_allclose(ours, expected, rtol=1e-9)
 
 
 def test_part_full_flow_over_full_flow_is_that_of_the_handbook():
     """chow1959: 0.500, 0.977, 1.000, 1.076 at y/D 0.5, 0.8, 0.8196, 0.938."""
     depth_m = np.array([0.5, 0.8, 0.8196, 0.938, 1.0])
-    flow = hydraulics.manning_flow(Barrel(1.0, 1.0, False), depth_m, 0.01, 0.012)
+    flow = uniform_flow.manning_flow(Barrel(1.0, 1.0, False), depth_m, 0.01, 0.012)
     assert_allclose(flow[:4] / flow[4], [0.5, 0.977, 1.0, 1.076], atol=0.001)
 
 
@@ -142,7 +148,7 @@ def test_critical_depth_of_a_circle_has_froude_number_one():
 def test_ice_bed_conveyance_is_that_of_the_segment():
     """Segment over a bed of 0.25, 0.5, 0.75 D: 0.724, 0.360, 0.092 of the full pipe."""
     bed = [0.0, 0.25, 0.5, 0.75]
-    flow = hydraulics.manning_flow(Barrel(1.0, 1.0, False, bed), 1.0, 0.01, 0.012)
+    flow = uniform_flow.manning_flow(Barrel(1.0, 1.0, False, bed), 1.0, 0.01, 0.012)
     assert_allclose(flow[1:] / flow[0], [0.724, 0.360, 0.092], atol=0.0006)
 
 

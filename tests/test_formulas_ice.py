@@ -1,5 +1,6 @@
 """Ice growth, melt, closing and the chance of a block."""
 
+import iapws
 import numpy as np
 import pytest
 from hypothesis import given
@@ -15,6 +16,8 @@ from culvertrisk.units import (
     FUSION_HEAT_J_KG,
     ICE_CONDUCTIVITY_W_MK,
     ICE_DENSITY_KG_M3,
+    ICE_HEAT_CAPACITY_J_KGK,
+    WATER_DENSITY_KG_M3,
 )
 from tests.published import published
 
@@ -29,6 +32,11 @@ def test_ice_thickness_meets_source(inputs, expected, atol):
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("standing_ice"))
 def test_standing_ice_meets_source(inputs, expected, atol):
     assert_allclose(ice.standing_ice(**inputs), expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("icing_length"))
+def test_icing_length_meets_source(inputs, expected, atol):
+    assert_allclose(ice.icing_length(**inputs), expected, rtol=0, atol=atol)
 
 
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("seep_ice_growth"))
@@ -142,6 +150,7 @@ def test_missing_values_stay_missing():
         ice.ice_thickness(values, 0.02),
         ice.standing_ice(values, 10.0, surface_w_m2k=10.0),
         ice.melt_depth(values, 0.003),
+        ice.icing_length(1.0, values, 0.5, 12.0),
         ice.seep_ice_growth(
             values, surface_w_m2k=10.0, trickle_m3s=1.0, wet_area_m2=1.0
         ),
@@ -152,3 +161,23 @@ def test_missing_values_stay_missing():
         closing.ice_blocked_chance(values, median_ratio=1.0, spread=0.4),
     ):
         assert np.isfinite(result).tolist() == known
+
+
+def test_constants_of_ice_and_water_are_those_of_the_reference_library():
+    """IAPWS-06 ice and IAPWS-95 water at 0 °C and 0.101325 MPa; the library takes
+    273.153 K for the melting point, so that water is looked up a hair above it."""
+    ice_state = iapws._iapws._Ice(273.15, 0.101325)
+    water = iapws.IAPWS95(T=273.153, P=0.101325)
+    assert_allclose(ice_state["rho"], ICE_DENSITY_KG_M3, rtol=1e-4)
+    assert_allclose(ice_state["cp"] * 1000, ICE_HEAT_CAPACITY_J_KGK, rtol=2e-3)
+    assert_allclose(water.rho, WATER_DENSITY_KG_M3, rtol=1e-4)
+    fusion_j_kg = (water.h - ice_state["h"]) * 1000
+    assert_allclose(fusion_j_kg, FUSION_HEAT_J_KG, rtol=1e-3)
+
+
+@given(st.floats(0.1, 5), st.floats(0.05, 1), st.floats(0.2, 2), st.floats(1, 40))
+def test_icing_reaches_as_far_as_its_water_and_no_further(supply, depth, width, length):
+    reach = ice.icing_length(supply, depth, width, length)
+    frozen_kg = reach * depth * width * ICE_DENSITY_KG_M3
+    assert frozen_kg <= supply * WATER_DENSITY_KG_M3 * (1 + 1e-9)
+    assert reach <= length

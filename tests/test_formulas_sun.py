@@ -9,16 +9,24 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from scipy.special import expn
 
-from culvertrisk.formulas.clear_sky import SLOTS, clear_sky, sun_table
+from culvertrisk.formulas.clear_sky import (
+    SLOTS,
+    SunTable,
+    clear_sky,
+    clear_sun_fraction_sunshine,
+    sun_table,
+)
+from culvertrisk.formulas.crowns import crown_extinction, transmitted_fraction
 from culvertrisk.formulas.insolation import (
-    daily_insolation,
+    daily_sun,
     sky_view_fraction,
     sky_view_under_canopy,
-    transmitted_fraction,
 )
 from culvertrisk.formulas.sun import (
     SEASON_DAYS,
+    day_length,
     declination,
     refraction,
     season_day,
@@ -28,6 +36,19 @@ from culvertrisk.formulas.sun import (
 from tests.published import published
 
 NO_TREES = (np.zeros((1, 72, 0), np.float32), np.zeros(0))
+LEVELS_DEG = np.array([1.0, 4.0, 8.0, 12.0, 17.0, 23.0, 31.0, 42.0, 58.0, 80.0])
+
+
+def _endless_forest(depth):
+    """Depth of a wood without end whose depth towards the zenith is given."""
+    slanting = (depth / np.sin(np.radians(LEVELS_DEG))).astype(np.float32)
+    return np.broadcast_to(slanting, (1, 72, LEVELS_DEG.size)), LEVELS_DEG
+
+
+def _one_ray(elevation_deg):
+    """A sun that stands still in the north."""
+    still = np.full((1, SLOTS), elevation_deg)
+    return SunTable(still, 0 * still, 0 * still, 0 * still)
 
 
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("sun_elevation"))
@@ -57,8 +78,31 @@ def test_transmitted_fraction_meets_its_sources(inputs, expected, atol):
     assert_allclose(transmitted_fraction(**inputs), expected, rtol=0, atol=atol)
 
 
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("day_length"))
+def test_day_length_meets_its_sources(inputs, expected, atol):
+    assert_allclose(day_length(**inputs), expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(
+    ("inputs", "expected", "atol"), published("clear_sun_fraction_sunshine")
+)
+def test_clear_sun_fraction_from_sunshine_meets_its_sources(inputs, expected, atol):
+    found = clear_sun_fraction_sunshine(**inputs)
+    assert_allclose(found, expected, rtol=0, atol=atol)
+
+
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("crown_extinction"))
+def test_crown_extinction_meets_its_sources(inputs, expected, atol):
+    assert_allclose(crown_extinction(**inputs), expected, rtol=0, atol=atol)
+
+
 def test_sun_formulas_keep_missing_values_missing():
     missing = [np.nan, np.nan]
+    assert np.isnan(day_length(missing, 0.0)).all()
+    assert np.isnan(clear_sun_fraction_sunshine(missing, 8.0)).all()
+    assert np.isnan(clear_sun_fraction_sunshine(0.0, 0.0))
+    crowns = {"crown_width_m": 5.0, "leaf_off_factor": 0.4}
+    assert np.isnan(crown_extinction(missing, **crowns)).all()
     assert np.isnan(declination(missing)).all()
     assert np.isnan(sun_elevation(missing, 0.0, 0.0)).all()
     assert np.isnan(sun_azimuth(60.0, missing, 0.0)).all()
@@ -120,6 +164,33 @@ def test_table_equals_the_full_algorithm_slot_by_slot(day):
     assert_allclose(found_deg[is_up], full["azimuth"].to_numpy()[is_up], atol=0.02)
 
 
+@pytest.mark.parametrize("latitude", [25.0, 45.0, 55.0, 62.0, 65.0])
+def test_day_is_as_long_as_the_full_algorithm_says_within_a_minute(latitude):
+    days = pd.date_range("2025-10-01", "2026-05-31", freq="7D", tz="UTC")
+    sun = pvlib.solarposition.sun_rise_set_transit_spa(days, latitude, 0.0)
+    # On the zero meridian a day of the sun is a day of the algorithm: elsewhere its
+    # evening can belong to the day before, a minute and a half off in October.
+    noon_s = np.array([time.timestamp() for time in sun["transit"]])
+    wanted_s = (sun["sunset"] - sun["sunrise"]).dt.total_seconds()
+    found_h = day_length(latitude, declination(noon_s))
+    assert_allclose(found_h * 3600, wanted_s, rtol=0, atol=60)
+
+
+@pytest.mark.parametrize("latitude", [45.0, 62.0])
+def test_open_plain_has_sun_from_sunrise_to_sunset(latitude):
+    table = sun_table(latitude, 0.0)
+    plain = np.zeros((1, 72), np.float32)
+    _, hours = daily_sun(table, plain, np.ones(1), *NO_TREES)
+    noon_s = [
+        pd.Timestamp("2025-10-01T12", tz="UTC").timestamp() + 86_400 * day
+        for day in range(SEASON_DAYS)
+    ]
+    # The rim's radius lengthens the day; a quarter of an hour is the table's step.
+    late_h = day_length(latitude, declination(noon_s)) - hours[0]
+    assert late_h.min() > -0.25
+    assert late_h.max() < 0.25 + 0.25
+
+
 @pytest.mark.parametrize(
     ("zenith_deg", "haurwitz_w_m2"), [(0, 1035.1), (60, 487.9), (80, 135.7)]
 )
@@ -149,9 +220,7 @@ def test_summer_day_is_outside_the_season():
 
 def test_open_plain_gets_the_whole_sky():
     table = sun_table(55.0, 25.0)
-    total = daily_insolation(
-        table, np.zeros((1, 72), np.float32), np.ones(1), *NO_TREES
-    )
+    total, _ = daily_sun(table, np.zeros((1, 72), np.float32), np.ones(1), *NO_TREES)
     wanted = (table.beam_w_m2 + table.diffuse_w_m2).sum(axis=1) * 900.0
     assert_allclose(total[0], wanted, rtol=1e-6)
 
@@ -159,7 +228,7 @@ def test_open_plain_gets_the_whole_sky():
 def test_wall_above_the_noon_sun_leaves_only_the_sky():
     table = sun_table(62.0, 25.0)
     wall = np.full((1, 72), np.tan(np.radians(10.0)), np.float32)
-    total = daily_insolation(table, wall, np.array([0.97]), *NO_TREES)
+    total, _ = daily_sun(table, wall, np.array([0.97]), *NO_TREES)
     solstice = season_day(date(2025, 12, 21))  # noon at 62 N: 4.6 degrees
     wanted = 0.97 * table.diffuse_w_m2[solstice].sum() * 900.0
     assert total[0, solstice] == pytest.approx(wanted, rel=1e-6)
@@ -171,37 +240,104 @@ def test_hill_in_the_north_takes_no_winter_sun():
     azimuths_deg = np.arange(72) * 5.0
     hill = np.where(np.cos(np.radians(azimuths_deg)) > 0.5, 2.0, 0.0)[None]
     view = np.ones(1)
-    open_sun = daily_insolation(table, 0 * hill.astype(np.float32), view, *NO_TREES)
-    behind = daily_insolation(table, hill.astype(np.float32), view, *NO_TREES)
+    open_sun, _ = daily_sun(table, 0 * hill.astype(np.float32), view, *NO_TREES)
+    behind, _ = daily_sun(table, hill.astype(np.float32), view, *NO_TREES)
     assert_allclose(behind[0, 31:150], open_sun[0, 31:150])
 
 
-def test_even_forest_dims_beam_by_its_transmission():
+def test_endless_forest_dims_the_beam_by_its_slanting_path():
     table = sun_table(55.0, 25.0)
     plain = np.zeros((1, 72), np.float32)
-    depth = np.full((1, 72, 2), 0.7, np.float32)
-    total = daily_insolation(table, plain, np.zeros(1), depth, np.array([0.0, 90.0]))
-    wanted = np.exp(-0.7) * table.beam_w_m2.sum(axis=1) * 900.0
-    assert_allclose(total[0], wanted, rtol=1e-5)
+    total, hours = daily_sun(table, plain, np.zeros(1), *_endless_forest(0.3))
+    slant = np.sin(np.radians(np.maximum(table.elevation_deg, LEVELS_DEG[0])))
+    passed = np.exp(-0.3 / slant)
+    assert_allclose(total[0], (passed * table.beam_w_m2).sum(axis=1) * 900, rtol=1e-4)
+    is_up = table.elevation_deg > 0
+    assert_allclose(hours[0], (passed * is_up).sum(axis=1) / 4, rtol=1e-4)
+
+
+def test_depth_beyond_the_last_levels_keeps_its_slant():
+    # Half way between 30 and 60 degrees by angle: the mean of depth times sine.
+    depth = np.array([[[0.4, 0.1]]], np.float32)
+    levels_deg = np.array([30.0, 60.0])
+    sun = _one_ray(45.0)
+    _, hours = daily_sun(sun, np.zeros((1, 1), np.float32), np.ones(1), depth,
+                         levels_deg)  # fmt: skip
+    wanted = (0.4 * 0.5 + 0.1 * np.sqrt(3) / 2) / 2 / np.sqrt(0.5)
+    assert_allclose(hours, np.exp(-wanted) * SLOTS / 4, rtol=1e-5)
 
 
 def test_unknown_horizon_gives_unknown_sun():
     unknown = np.full((1, 72), np.nan, np.float32)
-    total = daily_insolation(sun_table(55.0, 25.0), unknown, np.ones(1), *NO_TREES)
+    total, _ = daily_sun(sun_table(55.0, 25.0), unknown, np.ones(1), *NO_TREES)
     assert np.isnan(total).all()
 
 
-@given(st.floats(0, 85), st.floats(0, 5))
-def test_sky_view_under_even_trees_is_exact(horizon_deg, depth):
+@given(st.floats(0, 85))
+def test_sky_view_under_no_trees_is_that_of_the_horizon(horizon_deg):
     tangent = np.full((1, 72), np.tan(np.radians(horizon_deg)), np.float32)
-    depths = np.full((1, 72, 3), depth, np.float32)
-    levels_deg = np.array([0.0, 30.0, 90.0])
-    found = sky_view_under_canopy(tangent, depths, levels_deg)
-    wanted = np.cos(np.radians(horizon_deg)) ** 2 * np.exp(-depth)
-    assert_allclose(found, wanted, rtol=1e-4)
+    found = sky_view_under_canopy(tangent, *_endless_forest(0.0))
+    assert_allclose(found, np.cos(np.radians(horizon_deg)) ** 2, rtol=1e-4)
+
+
+@pytest.mark.parametrize("depth", [0.05, 0.3, 1.0, 3.0])
+def test_sky_view_under_an_endless_forest_is_the_exponential_integral(depth):
+    # 2 sin e cos e exp(-D / sin e) over a quarter turn is 2 E3(D), with t = 1 / sin e.
+    plain = np.zeros((1, 72), np.float32)
+    found = sky_view_under_canopy(plain, *_endless_forest(depth))
+    assert_allclose(found, 2 * expn(3, depth), rtol=0.005)
 
 
 def test_sky_view_under_canopy_keeps_missing_values_missing():
     depths = np.zeros((1, 72, 2), np.float32)
     unknown = np.full((1, 72), np.nan, np.float32)
-    assert np.isnan(sky_view_under_canopy(unknown, depths, np.array([0.0, 90.0]))).all()
+    assert np.isnan(sky_view_under_canopy(unknown, depths, np.array([1.0, 90.0]))).all()
+
+
+TABLE = sun_table(56.0, 25.0)
+HEIGHTS = st.lists(st.floats(0, 2), min_size=12, max_size=12)
+
+
+def _season(tangent, depth=0.0):
+    """Insolation and hours behind a horizon given at twelve azimuths."""
+    around = np.interp(np.arange(72) / 6, np.arange(13), [*tangent, tangent[0]])
+    horizon = around.astype(np.float32)[None]
+    forest = _endless_forest(depth)
+    view = sky_view_under_canopy(horizon, *forest)
+    return np.concatenate(daily_sun(TABLE, horizon, view, *forest))
+
+
+@given(HEIGHTS, st.integers(0, 11), st.floats(0, 1))
+def test_higher_horizon_never_gives_more_sun(tangent, where, more):
+    higher = [*tangent]
+    higher[where] += more
+    assert (_season(higher) <= _season(tangent) + 1e-3).all()
+
+
+@given(HEIGHTS, st.floats(0, 3), st.floats(0, 1))
+def test_more_trees_never_give_more_sun(tangent, depth, more):
+    fewer, denser = _season(tangent, depth), _season(tangent, depth + more)
+    assert (denser <= fewer * (1 + 1e-4) + 1e-3).all()
+
+
+@given(st.floats(0.05, 0.8), st.floats(0, 180), st.floats(0, 180))
+def test_more_northern_slope_never_gets_more_winter_sun(fall, one_deg, other_deg):
+    # Ground that falls to the south rises, and hides the sky, in the north.
+    south, north = sorted((one_deg, other_deg))
+    away = np.radians(np.arange(12) * 30.0)
+    slopes = [
+        np.maximum(-fall * np.cos(away - np.radians(180 - turn)), 0)
+        for turn in (south, north)
+    ]
+    sunny, shady = (_season(slope)[:, 31:150].sum(axis=1) for slope in slopes)
+    assert (shady <= sunny * 1.01).all()
+
+
+@given(st.floats(0, 1), st.floats(0, 1), st.floats(0, 1))
+def test_broadleaves_and_gaps_never_take_more_light(cover, broadleaved, kept):
+    closed = crown_extinction(0.05, crown_width_m=5.0, leaf_off_factor=kept)
+    found = crown_extinction(
+        0.05, cover_fraction=cover, crown_width_m=5.0, leaf_off_factor=kept,
+        deciduous_fraction=broadleaved,
+    )  # fmt: skip
+    assert -1e-12 <= found <= closed + 1e-12

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from culvertrisk.formulas import runoff
+from culvertrisk.formulas import rainfall
 
 FOLDER = os.environ.get("CULVERTRISK_OPEN_DATA", "")
 pytestmark = pytest.mark.skipif(
@@ -39,7 +39,7 @@ def test_rain_of_other_durations_is_within_a_tenth_of_the_atlas(rows, label, min
     years, rain_m = rows
     usual = (years >= 2) & (years <= 100)
     atlas = rain_m[label][usual] / rain_m["60-min"][usual]
-    assert_allclose(runoff.rain_duration_ratio(minutes * MINUTE_S), atlas, rtol=0.1)
+    assert_allclose(rainfall.rain_duration_ratio(minutes * MINUTE_S), atlas, rtol=0.1)
 
 
 def test_rain_between_return_periods_is_within_one_hundredth_of_the_atlas(rows):
@@ -47,5 +47,5 @@ def test_rain_between_return_periods_is_within_one_hundredth_of_the_atlas(rows):
     years, rain_m = rows
     hour_m = dict(zip(years, rain_m["60-min"], strict=True))
     given = [10.0, 50.0, 100.0]
-    ours = runoff.storm_rain(25.0, given, [hour_m[year] for year in given])
+    ours = rainfall.storm_rain(25.0, given, [hour_m[year] for year in given])
     assert_allclose(ours, hour_m[25.0], rtol=0.01)

@@ -12,7 +12,8 @@ from scipy.ndimage import maximum_filter
 
 from culvertrisk.inputs.rasters import cells, read_terrain
 from culvertrisk.stages.shade import sun_by_season
-from culvertrisk.terrain.flow import OUTLET, flow_field, upstream_mask
+from culvertrisk.terrain.downstream import upstream_mask
+from culvertrisk.terrain.flow import OUTLET, flow_field
 
 FOLDER = os.environ.get("CULVERTRISK_OPEN_DATA", "")
 BULKLEY = Path(FOLDER) / "bc_bulkley_terrain"

@@ -18,7 +18,12 @@ from culvertrisk.formulas.cold import (
 from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.inputs.weather import read_weather
 from culvertrisk.settings import Reading
-from culvertrisk.stages.winter import FreezeInputs, freeze_coefficients, run_winter
+from culvertrisk.stages.winter import (
+    FreezeInputs,
+    days_of_winter,
+    freeze_coefficients,
+    run_winter,
+)
 from culvertrisk.stages.winter_weather import has_weather, winter_weather
 
 FOLDER = os.environ.get("CULVERTRISK_OPEN_DATA", "")
@@ -70,24 +75,40 @@ def test_standing_ice_of_real_winters_follows_their_cold(salmon):
     """Over twenty winters the thickest ice of one barrel must rise with the freezing
     index of the season, though snow and thaws part the two."""
     coefficients = freeze_coefficients()
-    known = np.array([0.5])
+    half, none = np.array([0.5]), np.zeros(1)
     dark = np.zeros((1, SEASON_DAYS), dtype=np.float32)
     barrel = FreezeInputs(
-        *(known, known, known, known, known, known, 20 * known, 0 * known, dark, dark),
+        rise_m=half,
+        silt_fraction=none,
+        barrel_slope_m_per_m=none,
+        cover_m=half,
+        outlet_drop_m=none,
+        length_m=20 * half,
+        elevation_offset_m=none,
+        barrel_bearing_deg=none,
+        seep_chance=half,
+        plug_chance=half,
+        pond_chance=half,
+        tail_chance=half,
+        sun_j_m2=dark,
+        outlet_sun_j_m2=dark,
+        open_sun_j_m2=dark,
         points={},
     )
     even_snow = salmon.table.assign(snow_depth_m=0.4)
     frost, ice_m, even_ice_m = [], [], []
     for year in range(1990, 2010):
         span = date(year, 10, 1), date(year + 1, 4, 30)
-        ice = run_winter(barrel, salmon.table, *span, coefficients)
-        even = run_winter(barrel, even_snow, *span, coefficients)
+        ice, even = (
+            run_winter(barrel, days_of_winter(w, *span, coefficients), coefficients)
+            for w in (salmon.table, even_snow)
+        )
         days = winter_weather(salmon.table, *span)
         air = ((days["air_min_c"] + days["air_max_c"]) / 2).to_numpy()
         assert_allclose(ice.afdd_cday, net_afdd(air)[-1], rtol=1e-9)
         frost.append(freezing_degree_days(air))
-        ice_m.append(ice.most_standing_ice_m.item())
-        even_ice_m.append(even.most_standing_ice_m.item())
+        ice_m.append(ice.most_ice_m["sag"].item())
+        even_ice_m.append(even.most_ice_m["sag"].item())
     assert spearmanr(frost, ice_m).statistic > 0.5
     assert spearmanr(frost, even_ice_m).statistic > 0.9
     assert 0.05 < min(ice_m) < max(ice_m) < 1.0
@@ -129,3 +150,41 @@ def test_most_winters_of_mittadalen_can_be_run(mittadalen):
         for year in range(2007, 2020)
     ]
     assert sum(runs) >= 11
+
+
+def test_freezing_index_of_mittadalen_is_found_in_two_ways(mittadalen):
+    """Every winter that can be run: by the definition word for word and in one pass.
+
+    The gaps of the record are bridged first, the same for both.
+    """
+    index = []
+    for year in range(2007, 2020):
+        span = date(year, 10, 1), date(year + 1, 4, 15)
+        if not has_weather(mittadalen.table, *span):
+            continue
+        days = winter_weather(mittadalen.table, *span)
+        air = ((days["air_min_c"] + days["air_max_c"]) / 2).to_numpy()
+        curve = np.concatenate([[0], np.cumsum(air)])
+        twice = max(curve[i] - curve[i:].min() for i in range(len(curve)))
+        assert_allclose(seasonal_freezing_index(air), twice, rtol=1e-12)
+        assert_allclose(freezing_degree_days(air), -air[air < 0].sum(), rtol=1e-12)
+        index.append(twice)
+    assert len(index) >= 11
+    # Swedish mountains at 62.7 °N, about 650 m: order of size, common practice
+    assert 400 < min(index) < max(index) < 2500
+
+
+def test_frost_under_a_ploughed_road_of_real_winters_is_of_a_known_size(salmon):
+    """About 0.15 to 0.25 m of depth for 200 °C·days between the winters (a frost
+    study's figure, from memory), and 0.5 to 2.5 m in a cold valley."""
+    coefficients = freeze_coefficients()
+    index, depth_m = [], []
+    for year in range(1990, 2010):
+        span = date(year, 10, 1), date(year + 1, 4, 30)
+        days = days_of_winter(salmon.table, *span, coefficients)
+        afdd = net_afdd(days.air_mean_c)
+        index.append(afdd.max())
+        depth_m.append((days.frost_depth_unit * np.sqrt(afdd)).max())
+    assert 0.4 < min(depth_m) < max(depth_m) < 2.5
+    slope = np.polyfit(index, depth_m, 1)[0] * 200
+    assert 0.1 < slope < 0.3

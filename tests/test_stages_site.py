@@ -60,8 +60,8 @@ def test_site_values_lie_in_their_ranges(done):
 
 def test_catchment_is_the_valley_above_the_road(done):
     area_m2 = done.loc[INSIDE, "catchment_m2"]
-    # All rows above the road, and at most what falls on the road's own five rows.
-    assert area_m2.between(ABOVE_M2, ABOVE_M2 * 63 / 58).all()
+    # All rows above the bank's toe, one row of cells wide, and at most the road's own.
+    assert area_m2.between(ABOVE_M2 * 57 / 58, ABOVE_M2 * 63 / 58).all()
     assert (done.loc[INSIDE, "is_carved"] == 1).all()
     assert (done.loc[INSIDE, "fill_depth_m"] < 0.1).all()
 

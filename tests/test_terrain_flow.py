@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.testing import assert_allclose, assert_array_equal
 
+from culvertrisk.terrain.downstream import upstream_mask
 from culvertrisk.terrain.flow import (
     COL_STEP,
     NODATA,
     OUTLET,
     ROW_STEP,
     flow_field,
-    upstream_mask,
 )
 
 # Codes of the widely used D8 coding, in our order: E, SE, S, SW, W, NW, N, NE, outlet.
@@ -172,3 +172,32 @@ def test_too_large_a_dem_is_refused():
     huge_m = np.broadcast_to(np.float32(0), (2**17, 2**16))
     with pytest.raises(ValueError, match=r"^a DEM of 8589934592 cells is too large"):
         flow_field(huge_m, 1.0)
+
+
+def test_mean_slope_of_a_plane_is_its_fall_and_that_of_a_valley_the_mean():
+    ramp_m = np.repeat(np.arange(20, 0, -1, dtype=np.float32)[:, None] * 2, 7, axis=1)
+    flow = flow_field(ramp_m, 10.0)
+    assert_allclose(flow.mean_slope[:-1], 0.2)
+    # Last row: 19 cells fall by 0.2, the outlet itself has no fall.
+    assert_allclose(flow.mean_slope[-1], 0.2 * 19 / 20, rtol=1e-6)
+
+
+def test_mean_slope_is_the_mean_over_the_catchment(real_flow):
+    code = np.minimum(real_flow.direction, 7)
+    rows, cols = np.indices(code.shape)
+    is_inner = real_flow.direction < OUTLET
+    r, c = rows + ROW_STEP[code] * is_inner, cols + COL_STEP[code] * is_inner
+    step_m = 30.0 * np.where(code % 2 == 1, np.sqrt(2.0), 1.0)
+    own = (real_flow.filled_m - real_flow.filled_m[r, c]).astype(float) / step_m
+    row, col = np.unravel_index(np.argmax(real_flow.area_m2), code.shape)
+    mask = upstream_mask(real_flow.direction, row, col)
+    assert real_flow.mean_slope[row, col] == pytest.approx(own[mask].mean(), rel=1e-4)
+
+
+def test_share_of_deep_fill_is_that_of_the_bowl():
+    bowl_m = np.full((9, 9), 10, np.float32)
+    bowl_m[1:-1, 1:-1] = 2
+    bowl_m[4, 8] = 7
+    flow = flow_field(bowl_m, 1.0)
+    # 49 cells of the bowl lie 5 m under the sill; the sill's own cell is not filled.
+    assert flow.deep_fraction[4, 8] == pytest.approx(49 / flow.area_m2[4, 8])

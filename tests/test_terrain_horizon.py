@@ -3,7 +3,10 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.ndimage import gaussian_filter, map_coordinates
 
+from culvertrisk.formulas.insolation import sky_view_fraction
+from culvertrisk.terrain import horizon
 from culvertrisk.terrain.canopy import ELEVATIONS_DEG, canopy_depth
 from culvertrisk.terrain.horizon import horizon_tangent
 from culvertrisk.terrain.sampling import fall_bearing, sample
@@ -57,6 +60,52 @@ def test_far_ridge_is_seen_through_the_coarse_ground():
     assert tangent == pytest.approx((300 - drop_m) / away_m, rel=0.03)
 
 
+def test_bowl_of_thirty_degrees_shows_three_quarters_of_the_sky():
+    rows, cols = np.mgrid[0:401, 0:401]
+    away_m = np.hypot(rows - 200, cols - 200) * 10.0
+    # A level floor: between four cells the tip of a cone has no one slope.
+    bowl_m = np.where(away_m > 200, away_m, 0) * np.tan(np.radians(30.0))
+    tangent = _horizon(bowl_m, 200.0, 200.0)
+    assert_allclose(np.degrees(np.arctan(tangent)), 30.0, atol=0.05)
+    assert sky_view_fraction(tangent[None])[0] == pytest.approx(0.75, abs=5e-4)
+
+
+@pytest.fixture
+def hills_m():
+    """Rolling ground of 10 m cells, 6 km wide, by smoothed noise."""
+    noise = np.random.default_rng(3).standard_normal((600, 600))
+    coarse, fine = gaussian_filter(noise, 40), gaussian_filter(noise, 4)
+    return (coarse / coarse.std() * 60 + fine / fine.std() * 4).astype(np.float32)
+
+
+def test_horizon_is_near_that_of_fine_even_rays(hills_m):
+    rows, cols = np.random.default_rng(4).uniform(5, 594, (2, 30))
+    found = horizon_tangent(hills_m, rows, cols, cell_m=10.0, eye_m=0.5,
+                            north_rad=np.zeros(30))  # fmt: skip
+    away = np.arange(0.25, 800, 0.25)
+    down, right = -np.cos(AZIMUTH)[:, None] * away, np.sin(AZIMUTH)[:, None] * away
+    drop_m = (1 - 0.13) * (away * 10) ** 2 / (2 * 6_371_000.0)
+    fine = []
+    for row, col in zip(rows, cols, strict=True):
+        eye_m = map_coordinates(hills_m, [[row], [col]], order=1)[0] + 0.5
+        line_m = map_coordinates(hills_m, [row + down, col + right], order=1, cval=-9e3)
+        rise = (line_m - eye_m - drop_m) / (away * 10.0)
+        fine.append(np.maximum(rise, 0).max(axis=1))
+    apart_deg = np.degrees(np.arctan(found) - np.arctan(np.array(fine)))
+    assert np.sqrt((apart_deg**2).mean()) < 0.065  # the table of the choice
+
+
+def test_stretches_passed_over_change_no_answer(hills_m, monkeypatch):
+    hills_m[100:140, 200:260] = np.nan
+    rows, cols = np.random.default_rng(5).uniform(-5, 604, (2, 200))
+    options = {"cell_m": 10.0, "eye_m": 0.5, "north_rad": np.full(200, 0.03)}
+    quick = horizon_tangent(hills_m, rows, cols, **options)
+    monkeypatch.setattr(horizon, "_widened", lambda top_m: np.full_like(top_m, 1e9))
+    np.testing.assert_array_equal(
+        horizon_tangent(hills_m, rows, cols, **options), quick
+    )
+
+
 def test_point_off_the_ground_is_unknown(wall_m):
     wall_m[150, 600] = np.nan
     assert np.isnan(_horizon(wall_m, 500.0, 600.0)).all()
@@ -83,16 +132,39 @@ def test_endless_forest_is_as_deep_as_its_path():
 def test_bare_winter_trees_let_more_light_through():
     trees_m = np.full((60, 60), 12.0, np.float32)
     where = (np.zeros((60, 60), np.float32), trees_m, np.array([[30.0, 30.0, 0.0]]))
-    full = canopy_depth(*where, cell_m=10.0)
-    bare = canopy_depth(*where, cell_m=10.0, leaf_off_factor=0.4)
+    full = canopy_depth(*where, cell_m=10.0, extinction_per_m=0.05)
+    bare = canopy_depth(*where, cell_m=10.0, extinction_per_m=0.02)
     assert_allclose(bare, 0.4 * full, rtol=1e-6)
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 3.0, 20.0])
+def test_fine_and_coarse_cells_see_the_same_endless_forest(cell_m):
+    trees_m = np.full((601, 601), 12.0, np.float32)
+    place = np.array([[300.2, 300.4, 0.1]])
+    depth = canopy_depth(0 * trees_m, trees_m, place, cell_m=cell_m,
+                         extinction_per_m=0.05)  # fmt: skip
+    wanted = 0.05 * 12.0 / np.sin(np.radians(ELEVATIONS_DEG[1:]))
+    assert_allclose(depth[0, :, 1:], np.tile(wanted, (72, 1)), rtol=1e-4)
+
+
+def test_each_cell_dims_by_its_own_extinction():
+    trees_m = np.full((101, 101), 10.0, np.float32)
+    per_m = np.full((101, 101), 0.05)
+    per_m[:, :51] = 0.02  # broadleaves to the west
+    place = np.array([[50.0, 50.0, 0.0]])
+    depth = canopy_depth(0 * trees_m, trees_m, place, cell_m=10.0,
+                         extinction_per_m=per_m)[0]  # fmt: skip
+    assert_allclose(depth[54, 2], 0.02 * 10 / np.sin(np.radians(8)), rtol=1e-4)
+    assert depth[18, 2] > 2 * depth[54, 2]
 
 
 def test_forest_to_the_south_stands_only_there():
     trees_m = np.zeros((101, 101), np.float32)
     trees_m[56:] = 15.0
     place = np.array([[50.0, 50.0, 0.0]])
-    depth = canopy_depth(np.zeros_like(trees_m), trees_m, place, cell_m=10.0)
+    depth = canopy_depth(
+        np.zeros_like(trees_m), trees_m, place, cell_m=10.0, extinction_per_m=0.05
+    )
     assert depth[0, 36, 2] > 0.5
     assert depth[0, 0].max() == 0
 

@@ -1,10 +1,12 @@
-"""Chance that an uncertain peak passes a limit."""
+"""Chances: of an uncertain peak above a limit, of floods by the year, of their cost."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
+from scipy.special import gammaincinv, ndtr, ndtri
 
 Floats = NDArray[np.float64]
+
+_NO_SKEW = 5e-4  # below it the gamma form loses its digits
 
 
 def exceedance_chance(
@@ -49,3 +51,205 @@ def exceedance_chance(
     chance = np.where(limit <= 0, 1.0, chance)
     chance = np.where(median <= 0, 0.0, chance)
     return np.where(np.isnan(median + limit), np.nan, chance)
+
+
+def gumbel_factor(return_years: ArrayLike) -> Floats:
+    r"""Frequency factor of an extreme-value (Gumbel) series.
+
+    .. math:: K_T = -\frac{\sqrt 6}{\pi} \left( \gamma + \ln \ln \frac{T}{T-1} \right)
+
+    Parameters
+    ----------
+    return_years : array_like, shape (n,)
+        Return period T, above 1 [years].
+
+    Returns
+    -------
+    gumbel_factor : ndarray, shape (n,)
+        Standard deviations above the mean; NaN where the input is NaN.
+
+    Notes
+    -----
+    For a long record; short ones need their own table.
+
+    References
+    ----------
+    usgs2019, table values from memory.
+
+    Examples
+    --------
+    >>> gumbel_factor([2.0, 100.0]).round(3)
+    array([-0.164,  3.137])
+    """
+    years = np.asarray(return_years, float)
+    reduced = -np.log(np.log(years / (years - 1)))
+    return (reduced - np.euler_gamma) * np.sqrt(6) / np.pi
+
+
+def log_pearson_factor(skew: ArrayLike, return_years: ArrayLike) -> Floats:
+    r"""Frequency factor of a log-Pearson type III series.
+
+    .. math:: K = \frac{g}{2} \left( P^{-1}(4 / g^2,\, p) - 4 / g^2 \right)
+
+    where P is the gamma distribution of shape 4/g² and p = 1 - 1/T; the normal
+    deviate at g = 0, and mirrored below 0.
+
+    Parameters
+    ----------
+    skew : array_like, shape (n,) or scalar
+        Skew of the logarithms g.
+    return_years : array_like, shape (n,) or scalar
+        Return period T, above 1 [years].
+
+    Returns
+    -------
+    log_pearson_factor : ndarray, shape (n,)
+        Standard deviations of the logarithms above their mean; NaN where an input
+        is NaN.
+
+    Notes
+    -----
+    Within 0.0005 of a skew of 0 the factor is that of the normal distribution.
+
+    References
+    ----------
+    usgs1982, appendix 3; usgs2019.
+
+    Examples
+    --------
+    >>> log_pearson_factor([0.0, 1.0], 100.0).round(3)
+    array([2.326, 3.023])
+    """
+    skew, years = np.broadcast_arrays(np.asarray(skew, float), return_years)
+    below = 1 - 1 / np.asarray(years, float)
+    is_normal = np.abs(skew) < _NO_SKEW
+    size = np.where(is_normal, 1, np.abs(skew))
+    shape = 4 / np.square(size)
+    upper = gammaincinv(shape, np.where(skew > 0, below, 1 - below))
+    skewed = np.sign(skew) * size / 2 * (upper - shape)
+    return np.where(is_normal, ndtri(below), skewed)
+
+
+def annual_exceedance_chance(partial_return_years: ArrayLike) -> Floats:
+    r"""Chance in a year of an event known by its mean interval.
+
+    .. math:: AEP = 1 - e^{-1 / ARI}
+
+    Parameters
+    ----------
+    partial_return_years : array_like, shape (n,)
+        Mean interval of a partial-duration series ARI, above 0 [years].
+
+    Returns
+    -------
+    annual_exceedance_chance : ndarray, shape (n,)
+        NaN where the input is NaN.
+
+    References
+    ----------
+    atlas14v9.
+
+    Examples
+    --------
+    >>> annual_exceedance_chance([1.0, 2.0, 10.0]).round(3)
+    array([0.632, 0.393, 0.095])
+    """
+    return -np.expm1(-1 / np.asarray(partial_return_years, float))
+
+
+def partial_return_years(annual_return_years: ArrayLike) -> Floats:
+    r"""Mean interval of all events, from the return period of yearly highest ones.
+
+    .. math:: ARI = -1 / \ln(1 - 1 / T)
+
+    Parameters
+    ----------
+    annual_return_years : array_like, shape (n,)
+        Return period T of the yearly highest, above 1 [years].
+
+    Returns
+    -------
+    partial_return_years : ndarray, shape (n,)
+        Shorter by up to half a year; NaN where the input is NaN [years].
+
+    References
+    ----------
+    atlas14v9; the inverse of ``annual_exceedance_chance``.
+
+    Examples
+    --------
+    >>> partial_return_years([2.0, 10.0, 100.0]).round(2)
+    array([ 1.44,  9.49, 99.5 ])
+    """
+    return -1 / np.log1p(-1 / np.asarray(annual_return_years, float))
+
+
+def chance_over_years(annual_chance: ArrayLike, years: ArrayLike) -> Floats:
+    r"""Chance of at least one event in a number of years.
+
+    .. math:: R = 1 - (1 - AEP)^n
+
+    Parameters
+    ----------
+    annual_chance : array_like, shape (n,)
+        Chance of the event in one year AEP, 0 to 1.
+    years : array_like, shape (n,) or scalar
+        Number of years n, 0 or more.
+
+    Returns
+    -------
+    chance_over_years : ndarray, shape (n,)
+        NaN where an input is NaN.
+
+    References
+    ----------
+    usgs1982, risk; cwcb, flood report.
+
+    Examples
+    --------
+    >>> chance_over_years(0.01, [30.0, 50.0, 100.0]).round(2)
+    array([0.26, 0.39, 0.63])
+    """
+    return 1 - np.power(1 - np.asarray(annual_chance, float), years)
+
+
+def expected_annual_damage(
+    exceedance_chance: ArrayLike, damage: ArrayLike, is_tail_held: bool = True
+) -> Floats:
+    r"""Mean damage a year, over a curve of damage by yearly chance.
+
+    .. math:: EAD = \sum (p_i - p_{i+1}) (D_i + D_{i+1}) / 2 \; (+ p_k D_k)
+
+    Parameters
+    ----------
+    exceedance_chance : array_like, shape (k,)
+        Yearly chances p that a flood is larger, falling.
+    damage : array_like, shape (..., k)
+        Damage of the flood of each chance, in any unit.
+    is_tail_held : bool
+        Floods beyond the rarest do its damage; else they are left out.
+
+    Returns
+    -------
+    expected_annual_damage : ndarray, shape (...)
+        In the unit of the damage, a year; NaN where an input is NaN.
+
+    Notes
+    -----
+    The rule is the trapezium. With few points rules differ much, and the return
+    period at which damage begins weighs most (rosbjerg2024). Floods more frequent
+    than the first point count as harmless.
+
+    References
+    ----------
+    cwcb (the procedure of the US Army Corps of Engineers).
+
+    Examples
+    --------
+    >>> expected_annual_damage([0.5, 0.1, 0.02, 0.01], [0.0, 50e3, 200e3, 350e3])
+    array(26250.)
+    """
+    chances, damage = np.asarray(exceedance_chance, float), np.asarray(damage, float)
+    between = (damage[..., 1:] + damage[..., :-1]) / 2
+    sums = (between * -np.diff(chances)).sum(axis=-1)
+    return np.asarray(sums + is_tail_held * chances[-1] * damage[..., -1])

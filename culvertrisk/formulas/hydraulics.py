@@ -1,4 +1,4 @@
-"""Critical and uniform flow in a barrel, and flow over the road above it."""
+"""Critical flow in a barrel, and depths by a function that grows with depth."""
 
 from collections.abc import Callable
 
@@ -6,12 +6,19 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import elementwise
 
+from culvertrisk.formulas.barrel_kernels import (
+    CRITICAL,
+    NO_TERMS,
+    depth_of,
+    each,
+    kernel_jit,
+    section_of,
+)
 from culvertrisk.formulas.sections import (
     Barrel,
     open_area,
     open_height,
     surface_width,
-    wetted_perimeter,
 )
 from culvertrisk.units import GRAVITY_M_S2
 
@@ -82,7 +89,7 @@ def critical_depth(barrel: Barrel, flow_m3s: ArrayLike) -> Floats:
     >>> critical_depth(Barrel(1.0, 1.0, False), [0.0, 1.0]).round(4)
     array([0.    , 0.5731])
     """
-    return depth_where(critical_flow, flow_m3s, barrel)
+    return each(_critical_depths, *barrel, flow_m3s)
 
 
 def critical_head(barrel: Barrel, critical_depth_m: ArrayLike) -> Floats:
@@ -114,85 +121,6 @@ def critical_head(barrel: Barrel, critical_depth_m: ArrayLike) -> Floats:
     area_m2 = open_area(barrel, critical_depth_m)
     width_m = surface_width(barrel, critical_depth_m)
     return np.asarray(critical_depth_m) + _mean_depth(area_m2, width_m) / 2
-
-
-def manning_flow(
-    barrel: Barrel, depth_m: ArrayLike, slope_m_per_m: ArrayLike, roughness: ArrayLike
-) -> Floats:
-    r"""Uniform flow by Manning's formula.
-
-    .. math:: Q = A R^{2/3} S^{1/2} / n
-
-    Parameters
-    ----------
-    barrel : Barrel
-        Of arrays of shape (n,).
-    depth_m : array_like, shape (n,) or scalar
-        Depth over the bed [m].
-    slope_m_per_m : array_like, shape (n,) or scalar
-        Slope of the barrel, 0 or more [m/m].
-    roughness : array_like, shape (n,) or scalar
-        Manning's n, above 0 [s·m^-1/3].
-
-    Returns
-    -------
-    flow_m3s : ndarray, shape (n,)
-        NaN where an input is NaN [m3/s].
-
-    Notes
-    -----
-    A closed pipe carries most just below full (y/D 0.938), so that two depths
-    belong to flows above the full one.
-
-    References
-    ----------
-    chow1959, ch. 5.
-
-    Examples
-    --------
-    >>> manning_flow(Barrel(0.9144, 0.9144, False), 0.9144, [0.01], 0.012).round(3)
-    array([2.046])
-    """
-    area_m2 = open_area(barrel, depth_m)
-    perimeter_m = wetted_perimeter(barrel, depth_m)
-    radius_m = area_m2 / np.where(perimeter_m <= 0, 1.0, perimeter_m)
-    power = np.power(radius_m, 2 / 3) * np.sqrt(slope_m_per_m)
-    return area_m2 * power / np.asarray(roughness)
-
-
-def roadway_overtopping_flow(
-    overtopping_m: ArrayLike, crest_m: ArrayLike, weir_coefficient: ArrayLike
-) -> Floats:
-    r"""Flow over a road that acts as a broad-crested weir.
-
-    .. math:: Q_o = C_d L \, HW_r^{3/2}
-
-    Parameters
-    ----------
-    overtopping_m : array_like, shape (n,)
-        Depth of the upstream water over the crest of the road; below 0 is dry [m].
-    crest_m : array_like, shape (n,) or scalar
-        Length of crest under water; a sag is split into level lengths [m].
-    weir_coefficient : array_like, shape (n,) or scalar
-        Cd, 1.38 to 1.71 for 2.5 to 3.1 in US units (x 0.5521); less when the
-        water below the road is high [m^1/2/s].
-
-    Returns
-    -------
-    flow_m3s : ndarray, shape (n,)
-        NaN where an input is NaN [m3/s].
-
-    References
-    ----------
-    fhwa2012, roadway overtopping; fhwa2005, figure III-11.
-
-    Examples
-    --------
-    >>> roadway_overtopping_flow([-0.1, 0.3048], 30.48, 1.656).round(2)
-    array([0.  , 8.49])
-    """
-    head_m = np.maximum(np.asarray(overtopping_m, dtype=float), 0)
-    return np.asarray(weir_coefficient) * np.asarray(crest_m) * head_m**1.5
 
 
 def depth_where(
@@ -257,3 +185,10 @@ def _mean_depth(area_m2: Floats, width_m: Floats) -> Floats:
     at_crown = np.where(area_m2 > 0, np.inf, 0.0)
     mean_m = area_m2 / np.where(width_m <= 0, 1.0, width_m)
     return np.where(width_m <= 0, at_crown, mean_m)
+
+
+@kernel_jit
+def _critical_depths(result, rise, span, box, bed, flow):  # type: ignore[no-untyped-def]
+    for i in range(result.size):
+        section = section_of(rise[i], span[i], box[i], bed[i])
+        result[i] = depth_of(CRITICAL, flow[i], section, section[4], NO_TERMS)

@@ -159,6 +159,50 @@ def seep_ice_growth(
     return np.asarray(np.minimum(by_cold, by_water), dtype=float)
 
 
+def icing_length(
+    supply_m3: ArrayLike, ice_m: ArrayLike, width_m: ArrayLike, length_m: ArrayLike
+) -> Floats:
+    r"""Length of barrel, from its colder end, over which a seep's water has frozen.
+
+    .. math:: l = \min\left( \frac{V \rho_w}{h \, b \, \rho},\ l_0 \right)
+
+    Parameters
+    ----------
+    supply_m3 : array_like
+        Water the seep has brought while it froze V, 0 or more [m3].
+    ice_m : array_like
+        Depth of the icing h, 0 or more [m].
+    width_m : array_like
+        Width of the barrel b, above 0 [m].
+    length_m : array_like
+        Length of the barrel l_0 [m].
+
+    Returns
+    -------
+    icing_length_m : ndarray
+        0 without ice; NaN where an input is NaN [m].
+
+    Notes
+    -----
+    Ends first: it grows as fast as the cold lets it and reaches in only as far as
+    the water lasts. Order of magnitude.
+
+    References
+    ----------
+    carey1983 for scope; the balance of volume, from memory.
+
+    Examples
+    --------
+    >>> icing_length([0.0917, 9.0], 0.2, 0.5, 12.0).round(3)
+    array([ 1., 12.])
+    """
+    ice = np.asarray(ice_m, dtype=float)
+    frozen_m3 = np.asarray(supply_m3) * WATER_DENSITY_KG_M3 / ICE_DENSITY_KG_M3
+    full = np.where(ice > 0, ice, 1.0) * np.asarray(width_m)
+    reach = np.where(ice > 0, frozen_m3 / full, 0.0)
+    return np.where(np.isnan(ice), np.nan, np.minimum(reach, length_m))
+
+
 def melt_depth(thawing_cday: ArrayLike, melt_coefficient: ArrayLike) -> Floats:
     r"""Water melted by a number of thawing degree-days.
 

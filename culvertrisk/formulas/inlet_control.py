@@ -5,13 +5,19 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from culvertrisk.formulas.hydraulics import (
-    critical_depth,
-    critical_flow,
-    critical_head,
-    depth_where,
+from culvertrisk.formulas.barrel_kernels import (
+    CRITICAL,
+    HEAD,
+    NO_TERMS,
+    depth_of,
+    each,
+    full_section,
+    geometry,
+    kernel_jit,
+    section_of,
 )
-from culvertrisk.formulas.sections import Barrel, open_area, open_height
+from culvertrisk.formulas.sections import Barrel
+from culvertrisk.units import GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
 
@@ -89,17 +95,7 @@ def inlet_control_headwater(
     >>> inlet_control_headwater([0.0, 0.84951], pipe, 0.01, square_edge).round(3)
     array([0.   , 0.815])
     """
-    height_m, unit_m3s = open_height(barrel), _unit_flow(barrel)
-    flow_m3s = np.asarray(flow_m3s, dtype=float) + 0 * unit_m3s
-    ratio = flow_m3s / np.where(unit_m3s > 0, unit_m3s, 1.0)
-    low = _unsubmerged(np.minimum(ratio, LAST_UNSUBMERGED), barrel, coefficients)
-    high = np.maximum(_submerged(np.maximum(ratio, FIRST_SUBMERGED), coefficients), low)
-    share = (ratio - LAST_UNSUBMERGED) / (FIRST_SUBMERGED - LAST_UNSUBMERGED)
-    head = low + np.clip(share, 0, 1) * (high - low)
-    head = head + _slope_head(barrel, slope_m_per_m, coefficients)
-    closed = np.where(flow_m3s > 0, np.inf, 0.0)
-    over_bed_m = np.where(unit_m3s <= 0, closed, height_m * np.maximum(head, 0))
-    return np.asarray(barrel.rise_m) - height_m + over_bed_m
+    return each(_headwaters, flow_m3s, *barrel, slope_m_per_m, *coefficients)
 
 
 def inlet_control_flow(
@@ -144,68 +140,147 @@ def inlet_control_flow(
     >>> inlet_control_flow(0.81505, pipe, 0.01, square_edge).round(2)
     array([0.85, 0.  ])
     """
-    height_m, unit_m3s = open_height(barrel), _unit_flow(barrel)
-    over_bed_m = np.asarray(headwater_m) - (np.asarray(barrel.rise_m) - height_m)
-    head = over_bed_m / np.where(height_m <= 0, 1.0, height_m)
-    head = head - _slope_head(barrel, slope_m_per_m, coefficients)
-    low = _unsubmerged(LAST_UNSUBMERGED + 0 * head, barrel, coefficients)
-    high = np.maximum(_submerged(FIRST_SUBMERGED, coefficients), low)
-    share = (head - low) / np.where(high > low, high - low, 1.0)
-    between = LAST_UNSUBMERGED + share * (FIRST_SUBMERGED - LAST_UNSUBMERGED)
-    over_orifice = np.maximum(head, high) - np.asarray(coefficients.y)
-    above = np.sqrt(over_orifice / np.asarray(coefficients.c))
-    unsubmerged = np.where(head < low, np.maximum(head, 0), np.nan)
-    below = _unsubmerged_ratio(unsubmerged, barrel, coefficients)
-    ratio = np.where(head < low, below, np.where(head < high, between, above))
-    return np.where((over_bed_m <= 0) | (unit_m3s <= 0), 0.0, ratio * unit_m3s)
+    return each(_flows, headwater_m, *barrel, slope_m_per_m, *coefficients)
 
 
-def _unit_flow(barrel: Barrel) -> Floats:
+@kernel_jit
+def inlet_headwater(flow, section, slope, coefficients):  # type: ignore[no-untyped-def]
+    """Headwater over the invert of one barrel: see ``inlet_control_headwater``.
+
+    Parameters
+    ----------
+    flow : float
+        Of one barrel [m3/s].
+    section : tuple of float
+        Of ``section_of``.
+    slope : float
+        In the slope term [m/m].
+    coefficients : tuple of float
+        Form, K, M, c, Y, Ks.
+
+    Returns
+    -------
+    headwater_m : float
+        Infinite where the barrel is closed and water comes [m].
+
+    References
+    ----------
+    fhwa2012, appendix A and table A.1.
+    """
+    height, unit = section[4], _unit_flow(section)
+    bed = section[1] - height
+    if unit <= 0:
+        return bed + (np.inf if flow > 0 else 0.0)
+    ratio = flow / unit
+    low_ratio = min(ratio, LAST_UNSUBMERGED) if ratio == ratio else ratio
+    head = _unsubmerged(low_ratio, section, unit, coefficients)
+    if ratio > LAST_UNSUBMERGED:
+        high = max(_submerged(max(ratio, FIRST_SUBMERGED), coefficients), head)
+        share = (ratio - LAST_UNSUBMERGED) / (FIRST_SUBMERGED - LAST_UNSUBMERGED)
+        head += min(share, 1.0) * (high - head)
+    head += _slope_head(section, slope, coefficients)
+    return bed + (height * max(head, 0.0) if head == head else head)
+
+
+@kernel_jit
+def inlet_flow(headwater, section, slope, coefficients):  # type: ignore[no-untyped-def]
+    """Flow of one barrel at a headwater: see ``inlet_control_flow``.
+
+    Parameters
+    ----------
+    headwater : float
+        Over the invert of the pipe [m].
+    section : tuple of float
+        Of ``section_of``.
+    slope : float
+        In the slope term [m/m].
+    coefficients : tuple of float
+        Form, K, M, c, Y, Ks.
+
+    Returns
+    -------
+    flow_m3s : float
+        Of one barrel [m3/s].
+
+    References
+    ----------
+    fhwa2012, appendix A and table A.1.
+    """
+    height, unit = section[4], _unit_flow(section)
+    over_bed = headwater - (section[1] - height)
+    if over_bed <= 0 or unit <= 0:
+        return 0.0
+    head = over_bed / height - _slope_head(section, slope, coefficients)
+    low = _unsubmerged(LAST_UNSUBMERGED, section, unit, coefficients)
+    high = max(_submerged(FIRST_SUBMERGED, coefficients), low)
+    if head < low:
+        return unit * _unsubmerged_ratio(max(head, 0.0), section, unit, coefficients)
+    if head < high:
+        share = (head - low) / (high - low)
+        between = share * (FIRST_SUBMERGED - LAST_UNSUBMERGED)
+        return unit * (LAST_UNSUBMERGED + between)
+    # NaN of any input ends here and stays NaN
+    return unit * np.sqrt((head - coefficients[4]) / coefficients[3])
+
+
+@kernel_jit
+def _headwaters(  # type: ignore[no-untyped-def]
+    result, flow, rise, span, box, bed, slope, form, k, m, c, y, slope_term
+):
+    for i in range(result.size):
+        section = section_of(rise[i], span[i], box[i], bed[i])
+        inlet = (form[i], k[i], m[i], c[i], y[i], slope_term[i])
+        result[i] = inlet_headwater(flow[i], section, slope[i], inlet)
+
+
+@kernel_jit
+def _flows(  # type: ignore[no-untyped-def]
+    result, headwater, rise, span, box, bed, slope, form, k, m, c, y, slope_term
+):
+    for i in range(result.size):
+        section = section_of(rise[i], span[i], box[i], bed[i])
+        inlet = (form[i], k[i], m[i], c[i], y[i], slope_term[i])
+        result[i] = inlet_flow(headwater[i], section, slope[i], inlet)
+
+
+@kernel_jit
+def _unit_flow(section):  # type: ignore[no-untyped-def]
     """Flow at which q* is 1."""
-    height_m = open_height(barrel)
-    return open_area(barrel, height_m) * np.sqrt(height_m) / INLET_KU
+    return full_section(section)[0] * np.sqrt(section[4]) / INLET_KU
 
 
-def _slope_head(
-    barrel: Barrel, slope_m_per_m: ArrayLike, coefficients: InletCoefficients
-) -> Floats:
+@kernel_jit
+def _slope_head(section, slope, coefficients):  # type: ignore[no-untyped-def]
     """Slope term of HW/D; one that raises the headwater is not shrunk by a bed."""
-    term = np.asarray(coefficients.slope_term) * np.asarray(slope_m_per_m)
-    share = open_height(barrel) / np.asarray(barrel.rise_m)
-    return term / np.where((term > 0) & (share > 0), share, 1.0)
+    term = coefficients[5] * slope
+    return term * section[1] / section[4] if term > 0 else term
 
 
-def _submerged(ratio: ArrayLike, coefficients: InletCoefficients) -> Floats:
-    return np.asarray(coefficients.c) * np.square(ratio) + np.asarray(coefficients.y)
+@kernel_jit
+def _submerged(ratio, coefficients):  # type: ignore[no-untyped-def]
+    return coefficients[3] * ratio**2 + coefficients[4]
 
 
-def _unsubmerged(
-    ratio: Floats, barrel: Barrel, coefficients: InletCoefficients
-) -> Floats:
+@kernel_jit
+def _unsubmerged(ratio, section, unit, coefficients):  # type: ignore[no-untyped-def]
     """HW/D of the unsubmerged form, without its slope term."""
-    loss = np.asarray(coefficients.k) * np.power(ratio, coefficients.m)
-    is_form_1 = np.asarray(coefficients.form) == 1
-    flow_m3s = np.where(is_form_1, ratio * _unit_flow(barrel), np.nan)
-    depth_m = critical_depth(barrel, flow_m3s)
-    height_m = open_height(barrel)
-    crest = critical_head(barrel, depth_m) / np.where(height_m <= 0, 1.0, height_m)
-    return np.where(is_form_1, crest + loss, loss + 0 * height_m)
+    loss = coefficients[1] * ratio ** coefficients[2]
+    if coefficients[0] != 1:
+        return loss
+    top = section[4]
+    depth = depth_of(CRITICAL, ratio * unit, section, top, NO_TERMS)
+    area, width, _ = geometry(depth, section)
+    return (depth + (area / (2 * width) if width > 0 else 0.0)) / top + loss
 
 
-def _unsubmerged_ratio(
-    head: Floats, barrel: Barrel, coefficients: InletCoefficients
-) -> Floats:
+@kernel_jit
+def _unsubmerged_ratio(  # type: ignore[no-untyped-def]
+    head, section, unit, coefficients
+):
     """Ratio q* at which the unsubmerged form has a head, without its slope term."""
-    form, k, m = (np.asarray(field, dtype=float) for field in coefficients[:3])
-    depth_m = depth_where(_head_at, np.where(form == 1, head, np.nan), barrel, k, m)
-    unit_m3s = _unit_flow(barrel)
-    weir = critical_flow(barrel, depth_m) / np.where(unit_m3s <= 0, 1.0, unit_m3s)
-    return np.where(form == 1, weir, np.power(head / k, 1 / m))
-
-
-def _head_at(barrel: Barrel, depth_m: Floats, k: Floats, m: Floats) -> Floats:
-    """HW/D of form 1 whose critical depth is given."""
-    height_m, unit_m3s = open_height(barrel), _unit_flow(barrel)
-    ratio = critical_flow(barrel, depth_m) / np.where(unit_m3s <= 0, 1.0, unit_m3s)
-    crest = critical_head(barrel, depth_m) / np.where(height_m <= 0, 1.0, height_m)
-    return crest + k * np.power(ratio, m)
+    form, k, m = coefficients[:3]
+    if form != 1:
+        return (head / k) ** (1 / m)
+    depth = depth_of(HEAD, head, section, section[4], (k, m, unit))
+    area, width, _ = geometry(depth, section)
+    return area * np.sqrt(GRAVITY_M_S2 * area / width) / unit if area > 0 else 0.0

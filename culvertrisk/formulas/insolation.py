@@ -8,42 +8,12 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from culvertrisk.formulas.clear_sky import SLOTS, SunTable
-from culvertrisk.units import DAY_S
+from culvertrisk.units import DAY_S, HOUR_S
 
-_STRIPS = 45  # rings of the sky, two degrees each
-_CHUNK = 256  # points a thread takes at a time
-
-
-def transmitted_fraction(optical_depth: ArrayLike) -> NDArray[np.float64]:
-    r"""Share of a beam that passes through crowns (Beer-Lambert).
-
-    .. math:: \tau = e^{-d}
-
-    Parameters
-    ----------
-    optical_depth : array_like
-        Extinction times path, or K times leaf area index.
-
-    Returns
-    -------
-    transmitted_fraction : ndarray, shape as given
-        1 without trees; NaN where the depth is NaN.
-
-    Notes
-    -----
-    Holds for crowns without gaps; with gaps more light passes. No printed table was
-    found: the check values are exact exponentials.
-
-    References
-    ----------
-    definition.
-
-    Examples
-    --------
-    >>> transmitted_fraction([0.0, 0.5]).round(3)
-    array([1.   , 0.607])
-    """
-    return np.exp(-np.asarray(optical_depth, np.float64))
+_RINGS = 45  # of the sky, two degrees each
+_CHUNK = 128  # points a thread takes at a time, side by side in vector registers
+_HALVINGS = 7  # exp(-d) as the 128th power of a cubic: within 1e-5 up to d = 4
+_OPAQUE = 32.0  # optical depth beyond which no light is told from none
 
 
 def sky_view_fraction(horizon_tangent: ArrayLike) -> NDArray[np.float64]:
@@ -96,7 +66,7 @@ def sky_view_under_canopy(
     optical_depth : ndarray, shape (n, azimuths, levels)
         Depth d of the crowns.
     levels_deg : ndarray, shape (levels,)
-        Elevation angles e at which depth is given, rising [deg].
+        Elevation angles e at which depth is given, rising from above 0 [deg].
 
     Returns
     -------
@@ -105,8 +75,10 @@ def sky_view_under_canopy(
 
     Notes
     -----
-    Depth is interpolated between elevations and even over two degrees. No printed
-    value was found; even depth has the exact answer cos² H times exp(-d).
+    Depth times sin e is interpolated between elevations, which is exact for a wood
+    without end, and held even over two degrees. No printed value was found; a wood
+    without end has the exact answer 2 E3(D), D its depth towards the zenith and E3
+    the exponential integral.
 
     References
     ----------
@@ -116,20 +88,31 @@ def sky_view_under_canopy(
     --------
     >>> bare = np.zeros((1, 72, 2), np.float32)
     >>> plain = np.zeros((1, 72), np.float32)
-    >>> sky_view_under_canopy(plain, bare, np.array([0.0, 90.0])).round(6)
+    >>> sky_view_under_canopy(plain, bare, np.array([1.0, 90.0])).round(6)
     array([1.])
     """
-    return _sky_sum(horizon_tangent, optical_depth, levels_deg)
+    edges = np.linspace(0, np.pi / 2, _RINGS + 1)
+    low, high = np.sin(edges[:-1]) ** 2, np.sin(edges[1:]) ** 2
+    middle_deg = np.degrees((edges[:-1] + edges[1:]) / 2)
+    rings = (*_as_single(low, high), *_between_levels(middle_deg, levels_deg))
+    view = np.empty(len(horizon_tangent), np.float32)
+
+    def work(part: slice) -> None:
+        tangent, depth = _points_last(horizon_tangent[part], optical_depth[part])
+        _add_rings(rings, tangent, depth, view[part])
+
+    _share_out(work, len(view))
+    return view.astype(np.float64)
 
 
-def daily_insolation(
+def daily_sun(
     sun: SunTable,
     horizon_tangent: NDArray[np.float32],
     sky_view_fraction: NDArray[np.float64],
     optical_depth: NDArray[np.float32],
     levels_deg: NDArray[np.float64],
-) -> NDArray[np.float32]:
-    """Clear-sky insolation on level ground behind a horizon and trees, day by day.
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Clear-sky insolation and hours of direct sun, day by day, on level ground.
 
     Parameters
     ----------
@@ -142,13 +125,16 @@ def daily_insolation(
     optical_depth : ndarray, shape (n, azimuths, levels) or (n, azimuths, 0)
         Depth of the crowns; no levels means no trees.
     levels_deg : ndarray, shape (levels,)
-        Elevation angles of the depths, rising [deg].
+        Elevation angles of the depths, rising from above 0 [deg].
 
     Returns
     -------
     insolation_j_m2 : ndarray, shape (n, 243)
         Beam and diffuse light of each day of the season; NaN where the horizon is
         [J/m2].
+    direct_sun_h : ndarray, shape (n, 243)
+        Time the sun stands above the horizon, each quarter of an hour counted by
+        the share of its beam that the trees let through [h].
 
     Notes
     -----
@@ -165,84 +151,147 @@ def daily_insolation(
     >>> from culvertrisk.formulas.clear_sky import sun_table
     >>> plain = np.zeros((1, 72), np.float32)
     >>> no_trees = np.zeros((1, 72, 0), np.float32)
-    >>> sunny = daily_insolation(sun_table(60.0, 25.0), plain, np.ones(1), no_trees,
+    >>> sunny, hours = daily_sun(sun_table(60.0, 25.0), plain, np.ones(1), no_trees,
     ...                          np.zeros(0))
     >>> (sunny[0, [81, 171]] / 1e6).round(1)  # 21 December and 21 March
     array([ 0.7, 12.6], dtype=float32)
+    >>> hours[0, [81, 171]]
+    array([ 6.  , 12.25], dtype=float32)
     """
-    total = np.empty((len(horizon_tangent), sun.beam_w_m2.shape[0]), np.float32)
-    level_tangent = np.tan(np.radians(sun.elevation_deg))
-    rays = sun.azimuth_deg / (360 / horizon_tangent.shape[1])
+    slots = _slots_with_sun(sun, horizon_tangent.shape[1], levels_deg)
+    slot_s = DAY_S / SLOTS
+    diffuse_j_m2 = (sun.diffuse_w_m2.sum(axis=1) * slot_s).astype(np.float32)
+    view = np.asarray(sky_view_fraction, np.float32)
+    total = np.empty((len(horizon_tangent), len(diffuse_j_m2)), np.float32)
+    hours = np.empty_like(total)
 
-    def work(start: int) -> None:
-        part = slice(start, start + _CHUNK)
-        _add_days(
-            level_tangent, rays, sun.elevation_deg, sun.beam_w_m2, sun.diffuse_w_m2,
-            horizon_tangent[part], sky_view_fraction[part], optical_depth[part],
-            levels_deg, total[part],
-        )  # fmt: skip
+    def work(part: slice) -> None:
+        tangent, depth = _points_last(horizon_tangent[part], optical_depth[part])
+        if levels_deg.size and depth.any():
+            beam, up = _under_trees(slots, tangent, depth)
+        else:
+            beam, up = _behind_horizon(slots, tangent)
+        total[part] = (beam * np.float32(slot_s) + diffuse_j_m2[:, None] * view[part]).T
+        hours[part] = (up * np.float32(slot_s / HOUR_S)).T
 
+    _share_out(work, len(total))
+    return total, hours
+
+
+def _share_out(work, points: int) -> None:  # type: ignore[no-untyped-def]
+    parts = [slice(start, start + _CHUNK) for start in range(0, points, _CHUNK)]
     with ThreadPoolExecutor(cpu_count()) as pool:
-        list(pool.map(work, range(0, len(total), _CHUNK)))
-    return total
+        list(pool.map(work, parts))
+
+
+def _points_last(
+    tangent: NDArray[np.float32], depth: NDArray[np.float32]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    # Points side by side let the kernels' inner loops run in vector registers.
+    depth = np.ascontiguousarray(np.moveaxis(depth, 0, -1), np.float32)
+    return np.ascontiguousarray(tangent.T, np.float32), depth
+
+
+def _as_single(*numbers: NDArray) -> tuple[NDArray[np.float32], ...]:
+    return tuple(np.asarray(part, np.float32) for part in numbers)
+
+
+def _between_levels(at_deg: NDArray, levels_deg: NDArray) -> tuple[NDArray, ...]:
+    """Return the level below, and the weights of it and the next, of elevations."""
+    if not levels_deg.size:
+        return np.zeros(len(at_deg), np.int64), *_as_single(0 * at_deg, 0 * at_deg)
+    inside = np.clip(at_deg, levels_deg[0], levels_deg[-1])
+    below = np.searchsorted(levels_deg, inside, side="right") - 1
+    below = np.clip(below, 0, levels_deg.size - 2)
+    share = (inside - levels_deg[below]) / (levels_deg[below + 1] - levels_deg[below])
+    slant = np.sin(np.radians(levels_deg))
+    here = np.sin(np.radians(np.maximum(at_deg, levels_deg[0])))
+    lower, upper = (1 - share) * slant[below], share * slant[below + 1]
+    return below, *_as_single(lower / here, upper / here)
+
+
+def _slots_with_sun(
+    sun: SunTable, rays: int, levels_deg: NDArray
+) -> tuple[NDArray, ...]:
+    """Return, of each quarter with the sun up, its tangent, beam, ray and level."""
+    is_up = sun.elevation_deg > 0
+    first = np.append(0, np.cumsum(is_up.sum(axis=1)))
+    elevation_deg, ray = sun.elevation_deg[is_up], sun.azimuth_deg[is_up] * rays / 360
+    left = ray.astype(np.int64)
+    level, share = np.tan(np.radians(elevation_deg)), ray - left
+    beam = sun.beam_w_m2[is_up]
+    left, right = left % rays, (left + 1) % rays
+    between = _between_levels(elevation_deg, levels_deg)
+    return first, left, right, *_as_single(share, level, beam), *between
+
+
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def _behind_horizon(slots: tuple, tangent: NDArray) -> tuple[NDArray, NDArray]:
+    first, left, right, share, level, beam, _, _, _ = slots
+    days, points = first.size - 1, tangent.shape[1]
+    total = np.empty((days, points), np.float32)
+    up = np.empty((days, points), np.float32)
+    for day in range(days):
+        day_total, day_up = tangent[0] * np.float32(0), tangent[0] * np.float32(0)
+        for slot in range(first[day], first[day + 1]):
+            a, b = tangent[left[slot]], tangent[right[slot]]
+            w, sun, watts = share[slot], level[slot], beam[slot]
+            for i in range(points):
+                is_lit = np.float32(sun > a[i] + (b[i] - a[i]) * w)
+                day_up[i] += is_lit
+                day_total[i] += is_lit * watts
+        total[day], up[day] = day_total, day_up
+    return total, up
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _depth_at(depths: NDArray, levels_deg: NDArray, level_deg: float) -> float:
-    # Linear between the tabled elevations; outside them the end values hold.
-    k = 0
-    while k < levels_deg.size - 2 and levels_deg[k + 1] < level_deg:
-        k += 1
-    share = (level_deg - levels_deg[k]) / (levels_deg[k + 1] - levels_deg[k])
-    share = min(max(share, 0.0), 1.0)
-    return depths[k] * (1 - share) + depths[k + 1] * share
+def _passed(depth: np.float32) -> np.float32:
+    part = min(depth, np.float32(_OPAQUE)) / np.float32(2**_HALVINGS)
+    half, third = np.float32(1 / 2), np.float32(1 / 3)
+    power = np.float32(1) - part * (np.float32(1) - part * half * (1 - part * third))
+    for _ in range(_HALVINGS):
+        power *= power
+    return power
 
 
-@njit(cache=True)
-def _sky_sum(tangent: NDArray, depth: NDArray, levels_deg: NDArray) -> NDArray:
-    points, rays = tangent.shape
-    view = np.zeros(points)
-    ring = np.pi / 2 / _STRIPS
-    for i in range(points):
-        for ray in range(rays):
-            low = np.arctan(tangent[i, ray])
-            if np.isnan(low):
-                view[i] = np.nan
-                continue
-            for strip in range(int(low / ring), _STRIPS):
-                bottom, top = max(strip * ring, low), (strip + 1) * ring
-                weight = np.sin(top) ** 2 - np.sin(bottom) ** 2
-                middle_deg = np.degrees((bottom + top) / 2)
-                lost = _depth_at(depth[i, ray], levels_deg, middle_deg)
-                view[i] += weight * np.exp(-lost) / rays
-    return view
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def _under_trees(
+    slots: tuple, tangent: NDArray, depth: NDArray
+) -> tuple[NDArray, NDArray]:
+    first, left, right, share, level, beam, below, lower, upper = slots
+    days, points = first.size - 1, tangent.shape[1]
+    total = np.empty((days, points), np.float32)
+    up = np.empty((days, points), np.float32)
+    for day in range(days):
+        day_total, day_up = tangent[0] * np.float32(0), tangent[0] * np.float32(0)
+        for slot in range(first[day], first[day + 1]):
+            a, b = tangent[left[slot]], tangent[right[slot]]
+            w, sun, watts = share[slot], level[slot], beam[slot]
+            low, u, v = below[slot], lower[slot], upper[slot]
+            a0, a1 = depth[left[slot], low], depth[left[slot], low + 1]
+            b0, b1 = depth[right[slot], low], depth[right[slot], low + 1]
+            for i in range(points):
+                is_lit = np.float32(sun > a[i] + (b[i] - a[i]) * w)
+                near, far = a0[i] * u + a1[i] * v, b0[i] * u + b1[i] * v
+                lit = is_lit * _passed(near + (far - near) * w)
+                day_up[i] += lit
+                day_total[i] += lit * watts
+        total[day], up[day] = day_total, day_up
+    return total, up
 
 
-@njit(cache=True, nogil=True)
-def _add_days(
-    level_tangent: NDArray, rays: NDArray, level_deg: NDArray, beam: NDArray,
-    diffuse: NDArray, tangent: NDArray, view: NDArray, depth: NDArray,
-    levels_deg: NDArray, total: NDArray,
-) -> None:  # fmt: skip
-    for i in range(tangent.shape[0]):
-        for day in range(beam.shape[0]):
-            day_sum = tangent[i, 0] * 0.0  # NaN where the horizon is unknown
-            for slot in range(beam.shape[1]):
-                if level_deg[day, slot] <= 0:
-                    continue
-                left = int(rays[day, slot])
-                share = rays[day, slot] - left
-                left %= tangent.shape[1]
-                right = (left + 1) % tangent.shape[1]
-                edge = tangent[i, left] * (1 - share) + tangent[i, right] * share
-                day_sum += diffuse[day, slot] * view[i]
-                if level_tangent[day, slot] <= edge:
-                    continue
-                passed = 1.0
-                if levels_deg.size > 0:
-                    level = level_deg[day, slot]
-                    lost = _depth_at(depth[i, left], levels_deg, level) * (1 - share)
-                    lost += _depth_at(depth[i, right], levels_deg, level) * share
-                    passed = np.exp(-lost)
-                day_sum += beam[day, slot] * passed
-            total[i, day] = day_sum * (DAY_S / SLOTS)
+@njit(cache=True, nogil=True, fastmath={"contract"})
+def _add_rings(rings: tuple, tangent: NDArray, depth: NDArray, view: NDArray) -> None:
+    low, high, below, lower, upper = rings
+    rays, points = tangent.shape
+    view[:] = 0
+    for ray in range(rays):
+        hidden = tangent[ray] ** 2 / (1 + tangent[ray] ** 2)  # sin² H
+        for ring in range(low.size):
+            a, b = depth[ray, below[ring]], depth[ray, below[ring] + 1]
+            u, v, bottom, top = lower[ring], upper[ring], low[ring], high[ring]
+            for i in range(points):
+                seen = max(top - max(bottom, hidden[i]), np.float32(0))
+                view[i] += seen * _passed(a[i] * u + b[i] * v)
+        view += hidden * np.float32(0)  # NaN stays NaN
+    view /= np.float32(rays)

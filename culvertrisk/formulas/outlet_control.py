@@ -1,14 +1,12 @@
-"""Culvert flow held by its outlet (barrel full), and the capacity of a barrel."""
-
-from typing import NamedTuple
+"""Culvert flow held by its outlet: the hand method for a barrel that flows full."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from culvertrisk.formulas.hydraulics import critical_depth, critical_flow, depth_where
-from culvertrisk.formulas.inlet_control import InletCoefficients, inlet_control_flow
 from culvertrisk.formulas.sections import (
     Barrel,
+    Conduit,
     open_area,
     open_height,
     wetted_perimeter,
@@ -19,21 +17,6 @@ Floats = NDArray[np.float64]
 
 FRICTION_KU = 19.63  # HDS-5: KU of the friction loss in SI units
 RADIUS_EXPONENT = 1.33  # HDS-5: exponent of R as printed (4/3)
-LEAST_SUBMERGENCE = 0.75  # HDS-5: full-barrel form holds from HW = 0.75 D
-
-
-class Conduit(NamedTuple):
-    """What outlet control needs of a barrel beside its section; fields broadcast.
-
-    ``entrance_loss`` is Ke, ``roughness`` Manning's n [s·m^-1/3], ``tailwater_m``
-    the depth below the road over the outlet invert.
-    """
-
-    length_m: ArrayLike
-    slope_m_per_m: ArrayLike
-    entrance_loss: ArrayLike
-    roughness: ArrayLike
-    tailwater_m: ArrayLike = 0.0
 
 
 def full_flow_head_loss(
@@ -172,63 +155,6 @@ def outlet_control_flow(
     outlet_m = np.maximum(tailwater_m, (depth_m + height_m) / 2)
     flow_m3s = np.sqrt(np.maximum(head_m - outlet_m, 0) / factor)
     return np.where(area_m2 <= 0, 0.0, flow_m3s)
-
-
-def barrel_capacity(
-    headwater_m: ArrayLike,
-    barrel: Barrel,
-    conduit: Conduit,
-    coefficients: InletCoefficients,
-    inlet_slope_m_per_m: ArrayLike,
-) -> Floats:
-    """Flow of one barrel at a headwater: the lesser of inlet and outlet control.
-
-    Parameters
-    ----------
-    headwater_m : array_like, shape (n,)
-        Depth of water over the invert of the pipe [m].
-    barrel : Barrel
-        Of arrays of shape (n,).
-    conduit : Conduit
-        Of arrays of shape (n,) or scalars. Where one of them is NaN, the inlet
-        alone counts.
-    coefficients : InletCoefficients
-        Of arrays of shape (n,) or scalars.
-    inlet_slope_m_per_m : array_like, shape (n,) or scalar
-        Slope in the inlet equations [m/m].
-
-    Returns
-    -------
-    capacity_m3s : ndarray, shape (n,)
-        0 where the barrel is closed; NaN where headwater, barrel or coefficients
-        are NaN [m3/s].
-
-    Notes
-    -----
-    Below 0.75 of the open height outlet control does not hold and the inlet alone
-    counts.
-
-    References
-    ----------
-    fhwa2012, design method (the higher headwater governs).
-
-    Examples
-    --------
-    >>> pipe = Barrel(0.9144, 0.9144, False)
-    >>> thin_edge = InletCoefficients(1, 0.034, 1.5, 0.0553, 0.54, -0.5)
-    >>> barrel_capacity(1.5, pipe, Conduit(36.576, [0.0, 0.03], 0.9, 0.024),
-    ...                 thin_edge, [0.0, 0.03]).round(2)
-    array([1.13, 1.56])
-    """
-    inlet_m3s = inlet_control_flow(
-        headwater_m, barrel, inlet_slope_m_per_m, coefficients
-    )
-    outlet_m3s = outlet_control_flow(headwater_m, barrel, conduit)
-    height_m = open_height(barrel)
-    bed_m = np.asarray(barrel.rise_m) - height_m
-    is_low = np.asarray(headwater_m) - bed_m < LEAST_SUBMERGENCE * height_m
-    outlet_m3s = np.where(is_low | np.isnan(outlet_m3s), np.inf, outlet_m3s)
-    return np.minimum(inlet_m3s, outlet_m3s)
 
 
 def _loss_factor(barrel: Barrel, conduit: Conduit) -> Floats:

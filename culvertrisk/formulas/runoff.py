@@ -1,11 +1,9 @@
-"""Peak runoff by the rational method, and the storm it needs."""
+"""Peak runoff by the rational method or a regional equation, and what feeds it."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-
-_MINUTE_S = 60.0  # exact
 
 
 def flow_rational(
@@ -52,120 +50,50 @@ def flow_rational(
     return np.minimum(share, 1) * np.asarray(intensity_m_s) * np.asarray(catchment_m2)
 
 
-def concentration_kirpich(
-    flow_path_m: ArrayLike, flow_path_slope_m_per_m: ArrayLike
+def flow_regression(
+    predictors: ArrayLike,
+    coefficient: ArrayLike,
+    exponents: ArrayLike,
+    powers_of_ten: ArrayLike,
 ) -> Floats:
-    r"""Time of concentration of a rural catchment with a channel (Kirpich).
+    r"""Peak flow by a regional regression equation.
 
-    .. math:: t = 0.0195\, L^{0.77} S^{-0.385}
-
-    t in minutes, L in metres; returned in seconds.
+    .. math:: Q = K \prod x_j^{a_j} \prod 10^{b_j x_j}
 
     Parameters
     ----------
-    flow_path_m : array_like, shape (n,)
-        Longest flow path L [m].
-    flow_path_slope_m_per_m : array_like, shape (n,) or scalar
-        Its fall over its length S, above 0 [m/m].
+    predictors : array_like, shape (n, j)
+        Area and the like x, in the units of the equation.
+    coefficient : array_like
+        K, for the units of the equation.
+    exponents : array_like, shape (j,)
+        a; 0 where a predictor is no power.
+    powers_of_ten : array_like, shape (j,)
+        b; 0 where a predictor is no exponent of ten.
 
     Returns
     -------
-    concentration_s : ndarray, shape (n,)
-        NaN where an input is NaN [s].
+    flow : ndarray, shape (n,)
+        In the unit of the equation; NaN where an input is NaN.
 
     Notes
     -----
-    From catchments up to 45 ha with slopes of 3 to 10 %. Times 0.4 on paved ground,
-    0.2 in concrete channels, 2 over grass. No lower bound is set here.
+    Holds within the domain of the predictors its report gives, with its standard
+    error.
 
     References
     ----------
-    kirpich1940.
+    usgs2014, region HR4, 10 years.
 
     Examples
     --------
-    >>> concentration_kirpich([609.6], 0.04).round(0)
-    array([563.])
+    >>> flow_regression([[10.0, 8.0]], 51.8, [0.6004, 0.0], [0.0, 0.0666]).round(1)
+    array([703.9])
     """
-    path = np.power(np.asarray(flow_path_m, float), 0.77)
-    slope = np.power(np.asarray(flow_path_slope_m_per_m, float), -0.385)
-    return 0.0195 * path * slope * _MINUTE_S
-
-
-def storm_rain(
-    asked_return_years: ArrayLike, return_years: ArrayLike, rain_m: ArrayLike
-) -> Floats:
-    r"""Rain of a return period between those of a table.
-
-    Straight between the table's points in rain against the logarithm of the return
-    period.
-
-    Parameters
-    ----------
-    asked_return_years : array_like, shape (n,)
-        Return period wanted [years].
-    return_years : array_like, shape (k,)
-        Return periods of the table, growing [years].
-    rain_m : array_like, shape (k,)
-        Rain of one duration at those return periods [m].
-
-    Returns
-    -------
-    storm_rain_m : ndarray, shape (n,)
-        NaN outside the table and where an input is NaN [m].
-
-    Notes
-    -----
-    Extremes of Gumbel's kind are close to a straight line on this scale above two
-    years. The table is not stretched.
-
-    References
-    ----------
-    practice.
-
-    Examples
-    --------
-    >>> storm_rain([10.0, 15.811388, 500.0], [10.0, 25.0], [0.041, 0.051]).round(3)
-    array([0.041, 0.046,   nan])
-    """
-    asked, table = np.log(asked_return_years), np.log(return_years)
-    depths_m = np.asarray(rain_m, float)
-    return np.asarray(np.interp(asked, table, depths_m, left=np.nan, right=np.nan))
-
-
-def rain_duration_ratio(duration_s: ArrayLike) -> Floats:
-    r"""Rain of a duration over the rain of one hour, at one return period (Bell).
-
-    .. math:: P_t / P_{60} = 0.54\, t^{0.25} - 0.50
-
-    t in minutes.
-
-    Parameters
-    ----------
-    duration_s : array_like, shape (n,)
-        Duration, 300 to 7 200 [s].
-
-    Returns
-    -------
-    rain_duration_ratio : ndarray, shape (n,)
-        NaN where the input is NaN.
-
-    Notes
-    -----
-    From short bursts in several countries; 1.003 at one hour, as printed. Above two
-    hours it gives more rain than most tables.
-
-    References
-    ----------
-    bell1969, from memory.
-
-    Examples
-    --------
-    >>> rain_duration_ratio([1800.0, 3600.0]).round(3)
-    array([0.764, 1.003])
-    """
-    minutes = np.asarray(duration_s, float) / _MINUTE_S
-    return 0.54 * np.power(minutes, 0.25) - 0.50
+    values = np.asarray(predictors, float)
+    powers = np.power(values, exponents).prod(axis=-1)
+    tens = 10 ** (values * np.asarray(powers_of_ten)).sum(axis=-1)
+    return np.asarray(coefficient) * powers * tens
 
 
 def burst_intensity(

@@ -23,6 +23,20 @@ class Barrel(NamedTuple):
     bed_fraction: ArrayLike = 0.0
 
 
+class Conduit(NamedTuple):
+    """What outlet control needs of a barrel beside its section; fields broadcast.
+
+    ``entrance_loss`` is Ke, ``roughness`` Manning's n [s·m^-1/3], ``tailwater_m``
+    the depth below the road over the outlet invert.
+    """
+
+    length_m: ArrayLike
+    slope_m_per_m: ArrayLike
+    entrance_loss: ArrayLike
+    roughness: ArrayLike
+    tailwater_m: ArrayLike = 0.0
+
+
 def circle_area(depth_m: ArrayLike, diameter_m: ArrayLike) -> Floats:
     r"""Area of flow in a part-full circle.
 

@@ -123,6 +123,46 @@ def sun_elevation(
     return np.degrees(np.arcsin(np.clip(height, -1, 1)))
 
 
+def day_length(
+    latitude_deg: ArrayLike, declination_deg: ArrayLike
+) -> NDArray[np.float64]:
+    r"""Time from sunrise to sunset on a level horizon.
+
+    .. math:: \cos H_0 = \frac{\sin h_0 - \sin\varphi \sin\delta}
+              {\cos\varphi \cos\delta}, \quad N = \frac{2 H_0}{15}
+
+    Parameters
+    ----------
+    latitude_deg, declination_deg : array_like
+        Phi, and delta at the day's noon [deg].
+
+    Returns
+    -------
+    day_length_h : ndarray
+        0 in polar night, 24 in polar day; NaN where an input is NaN [h].
+
+    Notes
+    -----
+    The sun rises when its upper rim shows: h0 is its radius and the refraction
+    below the horizon, 0.8333 degree. The declination is held over the day, which
+    the morning and the evening take in opposite directions: within a minute of the
+    full algorithm up to 65 degrees north.
+
+    References
+    ----------
+    reda2008, section A.2, equation A4.
+
+    Examples
+    --------
+    >>> day_length([0.0, 62.0, 80.0], [0.0, -23.44, -23.44]).round(2)
+    array([12.11,  5.15,  0.  ])
+    """
+    phi, delta = _in_radians(latitude_deg, declination_deg)
+    rise = np.radians(-(SUN_RADIUS_DEG + SUN_RISE_REFRACTION_DEG))
+    hour = (np.sin(rise) - np.sin(phi) * np.sin(delta)) / (np.cos(phi) * np.cos(delta))
+    return np.asarray(2 * np.degrees(np.arccos(np.clip(hour, -1, 1))) / 15)
+
+
 def sun_azimuth(
     latitude_deg: ArrayLike, declination_deg: ArrayLike, hour_angle_deg: ArrayLike
 ) -> NDArray[np.float64]:

@@ -59,7 +59,7 @@ def not_reached(
     for culvert_id, worth in left.items():
         own = groups.get(str(culvert_id), nothing)
         if look[str(culvert_id)]:
-            rows.append((culvert_id, float(worth), LIKELY_OPEN, LOOK))
+            rows.append((culvert_id, float(worth), LIKELY_OPEN, _look(settings)))
             continue
         why = _why(str(culvert_id), own, travel, case)
         instead = _instead(crossings, str(culvert_id), own, settings)
@@ -108,8 +108,17 @@ def _instead(
     hours = own.loc[own["is_possible"].astype(bool), "job_s"].min() / HOUR_S
     if np.isfinite(hours):
         words.append(f"contractor: {hours:.1f} h on site")
-    diggers = [crew.name for crew in settings.crews if crew.method == "no heat"]
-    if diggers:
-        words.append(f"{' or '.join(diggers)} looks and digs for the ends")
+    if scouts := _scouts(settings):
+        words.append(f"{scouts} looks and digs for the ends")
     text = "; ".join(words)
     return text[0].upper() + text[1:]
+
+
+def _look(settings: Settings) -> str:
+    scouts = _scouts(settings)
+    return f"{scouts} looks, and calls it in if shut" if scouts else LOOK
+
+
+def _scouts(settings: Settings) -> str:
+    names = [crew.name for crew in settings.crews if crew.method == "no heat"]
+    return " or ".join(names)

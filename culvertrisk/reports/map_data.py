@@ -35,8 +35,9 @@ class MapContent:
     ``crossings`` is indexed by ``culvert_id`` in a work CRS in metres, ``roads``
     has ``road_name`` and ``road_class``, ``catchments`` is indexed by
     ``culvert_id``, ``routes`` has ``crew``, ``stop_number`` and lines, ``jobs``
-    one row for each crossing and crew. ``calibrated`` says that the freeze score
-    was fitted to the town's log; ``units`` is ``"metric"`` or ``"us"``.
+    one row for each crossing and crew, ``calls`` those of ``match_calls``.
+    ``calibrated`` says that the freeze score was fitted to the town's log;
+    ``units`` is ``"metric"`` or ``"us"``.
     """
 
     title: str
@@ -50,6 +51,7 @@ class MapContent:
     plan: MorningPlan | None = None
     routes: gpd.GeoDataFrame | None = None
     jobs: pd.DataFrame | None = None
+    calls: pd.DataFrame | None = None
     calibrated: bool = False
     units: str = "metric"
 

@@ -11,6 +11,7 @@ import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from culvertrisk.reports import amounts, words
+from culvertrisk.reports.call_sheet import call_rows
 from culvertrisk.reports.exports import outlet_ends, replace_file
 from culvertrisk.reports.offline import policy
 from culvertrisk.tables import sources
@@ -119,6 +120,7 @@ def _words(content: MapContent) -> dict[str, Any]:
         "trucks": truck_sheets(content),
         "missed": missed[:_SHOWN_NOT_REACHED],
         "missed_more": max(len(missed) - _SHOWN_NOT_REACHED, 0),
+        "calls": call_rows(content),
         "problems": list(content.plan.problems) if content.plan is not None else [],
         "cautions": cautions(content),
         "statement": words.STATEMENT,

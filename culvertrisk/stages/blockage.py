@@ -8,10 +8,12 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.closing import blocked_fraction, ice_blocked_chance
 from culvertrisk.stages.freeze_inputs import Spread, unknown_points
+from culvertrisk.stages.mechanisms import MECHANISMS
 from culvertrisk.stages.winter import FreezeInputs, WinterIce
 
 Floats = NDArray[np.float64]
 
+ON_STANDING_WATER = ("sag", "refreeze")  # the rest is fed by what is never measured
 _SECTION = ("silt_fraction", "barrel_slope_m_per_m", "outlet_drop_m")
 
 
@@ -19,24 +21,27 @@ _SECTION = ("silt_fraction", "barrel_slope_m_per_m", "outlet_drop_m")
 class FreezeState:
     """The model's answer for n crossings, unknowns averaged out, shape (n,).
 
-    Ice is weighted by the chance that its mechanism is at work. ``sag_chance`` and
-    ``seep_chance`` are the parts of ``modelled_chance``; ``most_chance`` is the
-    chance with the thickest ice of the winter so far.
+    By mechanism, ``ice_m`` is the ice weighted by the chance that it is at work and
+    ``chance`` the chance that it blocks, alone; together they give
+    ``modelled_chance``. ``most_chance`` takes the thickest ice of the winter so far.
     """
 
     afdd_cday: Floats
-    standing_ice_m: Floats
-    seep_ice_m: Floats
+    frost_depth_m: Floats
+    ground_c: Floats
     blocked_fraction: Floats
     modelled_chance: Floats
-    sag_chance: Floats
-    seep_chance: Floats
     most_chance: Floats
+    ice_m: Mapping[str, Floats]
+    chance: Mapping[str, Floats]
 
 
 @dataclass(frozen=True)
 class SectionRows:
-    """Crossings spread over their unknown sections; ``run`` is the daily run's row."""
+    """Crossings spread over their unknown sections; ``run`` is the daily run's row.
+
+    ``at_work`` is the chance, by mechanism, that what it needs is there.
+    """
 
     count: int
     owner: NDArray[np.intp]
@@ -44,12 +49,14 @@ class SectionRows:
     run: NDArray[np.intp]
     rise_m: Floats
     silt_fraction: Floats
-    pond_chance: Floats
-    seep_chance: Floats
+    at_work: Mapping[str, Floats]
 
 
 def section_rows(
-    inputs: FreezeInputs, daily: Spread, coefficients: Mapping[str, Floats]
+    inputs: FreezeInputs,
+    daily: Spread,
+    wind_alignment: Floats,
+    coefficients: Mapping[str, Floats],
 ) -> SectionRows:
     """Spread the rows of the daily run over unknown silt, slope and lip."""
     section = unknown_points(
@@ -65,42 +72,49 @@ def section_rows(
         run=section.owner,
         rise_m=daily.values["rise_m"][section.owner],
         silt_fraction=np.minimum(section.values["silt_fraction"], limit),
-        pond_chance=_pond_share(section, coefficients),
-        seep_chance=inputs.seep_chance[owner],
+        at_work=_at_work(inputs, section, owner, wind_alignment, coefficients),
     )
 
 
 def averaged_state(
     rows: SectionRows, ice: WinterIce, coefficients: Mapping[str, Floats]
 ) -> FreezeState:
-    """Turn ice into chances and average over everything unknown."""
-    c, clear_m = coefficients, rows.rise_m * (1 - rows.silt_fraction)
+    """Turn ice into chances and average over everything unknown.
 
-    def chance(ice_m: Floats, spread: Floats) -> Floats:
-        ratio, median = ice_m[rows.run] / clear_m, c["closing_median_ratio"]
-        return ice_blocked_chance(ratio, median_ratio=median, spread=spread)
-
-    def closed(ice_m: Floats) -> Floats:
-        return blocked_fraction(ice_m[rows.run], rows.rise_m, rows.silt_fraction)
-
-    by_water, by_seep = c["closing_spread"], c["seep_closing_spread"]
-    standing = chance(ice.standing_ice_m, by_water)
-    seeping = chance(ice.seep_ice_m, by_seep)
-    most_standing = chance(ice.most_standing_ice_m, by_water)
-    most_seeping = chance(ice.most_seep_ice_m, by_seep)
-    standing_m = np.minimum(ice.standing_ice_m[rows.run], clear_m)
-    seep_m = np.minimum(ice.seep_ice_m[rows.run], clear_m)
-    shut = closed(ice.standing_ice_m), closed(ice.seep_ice_m)
+    Mechanisms are taken as independent, so that the expected chance to be at work is
+    all that matters of an unknown seep, plug or wind.
+    """
+    clear_m = rows.rise_m * (1 - rows.silt_fraction)
+    shown_m, chance, open_now, never, clear = {}, {}, 1.0, 1.0, 1.0
+    for name in MECHANISMS:
+        at_work, ice_m = rows.at_work[name], ice.ice_m[name][rows.run]
+        blocks = at_work * _chance(name, ice_m / clear_m, coefficients)
+        most = ice.most_ice_m[name][rows.run] / clear_m
+        closed = blocked_fraction(ice_m, rows.rise_m, rows.silt_fraction)
+        shown_m[name] = _mean(rows, at_work * np.minimum(ice_m, clear_m))
+        chance[name] = _mean(rows, blocks)
+        open_now = open_now * (1 - blocks)
+        never = never * (1 - at_work * _chance(name, most, coefficients))
+        clear = clear * (1 - at_work * closed)
     return FreezeState(
         afdd_cday=_mean(rows, ice.afdd_cday[rows.run]),
-        standing_ice_m=_mean(rows, rows.pond_chance * standing_m),
-        seep_ice_m=_mean(rows, rows.seep_chance * seep_m),
-        blocked_fraction=_either(rows, *shut),
-        modelled_chance=_either(rows, standing, seeping),
-        sag_chance=_mean(rows, rows.pond_chance * standing),
-        seep_chance=_mean(rows, rows.seep_chance * seeping),
-        most_chance=_either(rows, most_standing, most_seeping),
+        frost_depth_m=_mean(rows, ice.frost_depth_m[rows.run]),
+        ground_c=_mean(rows, ice.ground_c[rows.run]),
+        blocked_fraction=_mean(rows, 1 - clear),
+        modelled_chance=_mean(rows, 1 - open_now),
+        most_chance=_mean(rows, 1 - never),
+        ice_m=shown_m,
+        chance=chance,
     )
+
+
+def _chance(
+    name: str, closing_ratio: Floats, coefficients: Mapping[str, Floats]
+) -> Floats:
+    standing = name in ON_STANDING_WATER
+    spread = coefficients["closing_spread" if standing else "seep_closing_spread"]
+    median = coefficients["closing_median_ratio"]
+    return ice_blocked_chance(closing_ratio, median_ratio=median, spread=spread)
 
 
 def _mean(rows: SectionRows, values: Floats) -> Floats:
@@ -108,18 +122,38 @@ def _mean(rows: SectionRows, values: Floats) -> Floats:
     return np.asarray(sums, dtype=np.float64)
 
 
-def _either(rows: SectionRows, standing: Floats, seeping: Floats) -> Floats:
-    """Chance of one or the other mechanism, taken as independent."""
-    neither = (1 - rows.pond_chance * standing) * (1 - rows.seep_chance * seeping)
-    return _mean(rows, 1 - neither)
+def _at_work(
+    inputs: FreezeInputs,
+    section: Spread,
+    owner: NDArray[np.intp],
+    wind_alignment: Floats,
+    coefficients: Mapping[str, Floats],
+) -> dict[str, Floats]:
+    """Chance that each mechanism finds what it needs, and why: see the defaults."""
+    c, everywhere = coefficients, np.ones(len(owner))
+    said = inputs.pond_chance[owner]
+    holds = _pond_share(section, inputs.tail_chance[owner], c)
+    wet = np.maximum(holds * c["wet_share"], said)
+    filled = (np.maximum(holds, said) - wet).clip(0)  # dry in autumn: a thaw fills it
+    drop_m = np.maximum(section.values["outlet_drop_m"], 0)
+    lip = -np.expm1(-drop_m / c["perched_drop_m"])
+    return {
+        "sag": wet,
+        "seep": c["seep_runs_share"] * inputs.seep_chance[owner],
+        "draught": c["open_ends_chance"] * c["trickle_chance"] * wind_alignment[owner],
+        "perched": c["perched_share"] * lip,
+        "plug": c["plug_share"] * inputs.plug_chance[owner],
+        "refreeze": 1 - (1 - c["refreeze_chance"]) * (1 - filled),
+        "shallow": c["trickle_chance"] * everywhere,
+    }
 
 
-def _pond_share(section: Spread, coefficients: Mapping[str, Floats]) -> Floats:
-    """Chance that water stands in the barrel: by flatness, silt or a high lip."""
+def _pond_share(
+    section: Spread, tail_chance: Floats, coefficients: Mapping[str, Floats]
+) -> Floats:
+    """Chance that the barrel holds water: by flatness, silt or ice below it."""
     c = coefficients
     steepness = section.values["barrel_slope_m_per_m"] - c["pond_slope_m_per_m"]
     drains = 1 / (1 + np.exp(-steepness / c["pond_slope_width_m_per_m"]))
     silt = c["pond_silt_share"] * section.values["silt_fraction"]
-    drop_m = np.maximum(section.values["outlet_drop_m"], 0)
-    lip = c["pond_lip_share"] * -np.expm1(-drop_m / c["pond_lip_m"])
-    return 1 - drains * (1 - silt) * (1 - lip)
+    return 1 - drains * (1 - silt) * (1 - tail_chance)

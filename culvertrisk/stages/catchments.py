@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from culvertrisk.inputs.rasters import Terrain
 from culvertrisk.stages.site import SiteFlow
-from culvertrisk.terrain.flow import upstream_mask
+from culvertrisk.terrain.downstream import upstream_mask
 
 
 def catchment_outlines(

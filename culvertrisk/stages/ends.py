@@ -9,12 +9,15 @@ from numpy.typing import NDArray
 from culvertrisk.inputs.rasters import Terrain, cells
 from culvertrisk.stages.roadside import Roadside
 from culvertrisk.terrain.carve import Carved, carve
-from culvertrisk.terrain.sampling import fall_bearing
+from culvertrisk.terrain.sampling import fall_bearing, sample
 
 MAPPED_REACH_M = 10.0  # from a mapped end to ground off the embankment
-POINT_REACH_M = 30.0  # the same where only a point is mapped, some 10 m off
+POINT_REACH_M = 20.0  # the same where only a point is mapped, some 10 m off
+AHEAD_M = 30.0  # ground ahead of a barrel that tells its upper side; our choice
+AHEAD_CELLS = 3.0  # the same on coarse ground
 LEAST_REACH_CELLS = 2.0  # one cell may still be the embankment's
 CLEAR_FALL_M = 0.2  # ground that falls less does not outweigh the inventory's words
+_AHEAD_COUNT = 4  # places looked at on each side
 _SLOPE_REACH_CELLS = 3.0  # over which the fall of open ground is looked at
 Floats = NDArray[np.float64]
 
@@ -69,10 +72,12 @@ def place_ends(
 
     Notes
     -----
-    The upstream end is the one with the higher ground beyond it. Mapped ends keep
-    their names unless the ground clearly falls the other way and the recorded beds,
-    where known, fall that way too: a bed that rises to the outlet on ground that
-    falls to it is a pipe laid with a back-fall, not a wrong name.
+    Of a point, the upstream end is the one with the higher ground straight ahead of
+    it, 15 to 30 m from the road's middle: the lowest ground near an end may be a
+    ditch that falls along the road. Mapped ends keep their names unless the lowest
+    ground beyond them clearly falls the other way and the recorded beds, where
+    known, fall that way too: a bed that rises to the outlet on ground that falls to
+    it is a pipe laid with a back-fall, not a wrong name.
     """
     mapped = crossings[["inlet_x_m", "inlet_y_m", "outlet_x_m", "outlet_y_m"]]
     xy = mapped.to_numpy(np.float64)
@@ -99,9 +104,11 @@ def _with_ground(
 ) -> Ends:
     first_m = _ground(terrain, cut.first_row, cut.first_col)
     second_m = _ground(terrain, cut.second_row, cut.second_col)
-    back_m = second_m - first_m  # above 0: the ground falls from second to first
-    is_turned = is_mapped & (back_m > CLEAR_FALL_M) & ~keeps_names
-    is_turned |= ~is_mapped & (back_m > 0)
+    rise_m = second_m - first_m
+    is_turned = _is_turned(xy, is_mapped, rise_m, terrain, keeps_names)
+    # Where the ground ahead tells otherwise, it tells no fall of the barrel.
+    fall_m = np.where(is_turned, rise_m, -rise_m)
+    fall_m[~is_mapped & (fall_m < 0)] = np.nan
     away = np.hypot(cut.first_row - cut.second_row, cut.first_col - cut.second_col)
     turned_xy = np.where(is_turned[:, None], xy[:, [2, 3, 0, 1]], xy)
     return Ends(
@@ -115,10 +122,38 @@ def _with_ground(
         upstream_row=np.where(is_turned, cut.second_row, cut.first_row),
         upstream_col=np.where(is_turned, cut.second_col, cut.first_col),
         upstream_ground_m=np.where(is_turned, second_m, first_m),
-        fall_m=np.where(is_turned, back_m, -back_m),
+        fall_m=fall_m,
         fall_length_m=np.where(cut.is_carved, away * terrain.cell_m, np.nan),
         carved_m=cut.elevation_m,
     )
+
+
+def _is_turned(
+    xy: Floats,
+    is_mapped: NDArray[np.bool_],
+    rise_m: Floats,
+    terrain: Terrain,
+    keeps_names: NDArray[np.bool_],
+) -> NDArray[np.bool_]:
+    ahead_m = _rise_ahead(xy, terrain)
+    ahead_m = np.where(is_mapped | np.isnan(ahead_m), rise_m, ahead_m)
+    clear_m = np.where(is_mapped, CLEAR_FALL_M, 0)
+    return np.asarray((ahead_m > clear_m) & ~(is_mapped & keeps_names))
+
+
+def _rise_ahead(xy: Floats, terrain: Terrain) -> Floats:
+    """How much higher the ground lies ahead of the second end than of the first."""
+    middle, way = (xy[:, :2] + xy[:, 2:]) / 2, xy[:, 2:] - xy[:, :2]
+    way = way / np.maximum(np.hypot(*way.T), 1)[:, None]
+    reach_m = max(AHEAD_M, AHEAD_CELLS * terrain.cell_m)
+    steps_m = np.linspace(reach_m / 2, reach_m, _AHEAD_COUNT)
+    sides_m = []
+    for sign in (1, -1):
+        places = middle[:, None] + sign * steps_m[:, None] * way[:, None]
+        rows, cols = cells(terrain, places[..., 0].ravel(), places[..., 1].ravel())
+        found_m = sample(terrain.elevation_m, rows, cols)
+        sides_m.append(found_m.reshape(len(xy), _AHEAD_COUNT).mean(axis=1))
+    return np.asarray(sides_m[0] - sides_m[1], np.float64)
 
 
 def _ends_of_point(

@@ -8,15 +8,14 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
+from culvertrisk.formulas.concentration import concentration_kirpich
 from culvertrisk.formulas.frequency import exceedance_chance
+from culvertrisk.formulas.rainfall import rain_duration_ratio, storm_rain
 from culvertrisk.formulas.runoff import (
     burst_intensity,
-    concentration_kirpich,
     flow_rational,
     melt_intensity,
     pond_storage,
-    rain_duration_ratio,
-    storm_rain,
 )
 from culvertrisk.settings import Settings
 from culvertrisk.stages.flood_capacity import (

@@ -7,10 +7,10 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
+from culvertrisk.formulas.barrel_flow import barrel_capacity
 from culvertrisk.formulas.ice_section import iced_barrel, iced_roughness
 from culvertrisk.formulas.inlet_control import InletCoefficients
-from culvertrisk.formulas.outlet_control import Conduit, barrel_capacity
-from culvertrisk.formulas.sections import Barrel
+from culvertrisk.formulas.sections import Barrel, Conduit
 from culvertrisk.stages.flood_weather import flood_defaults
 from culvertrisk.tables import table
 

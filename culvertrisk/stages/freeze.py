@@ -1,34 +1,40 @@
 """Freeze stage: weather, sun and barrel to ice and the chance that it blocks."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
+from culvertrisk.formulas.draught import prevailing_wind, wind_alignment
 from culvertrisk.settings import Settings
 from culvertrisk.stages.blockage import FreezeState, averaged_state, section_rows
+from culvertrisk.stages.causes import cause_columns, leading_causes
 from culvertrisk.stages.freeze_inputs import (
-    Spread,
     Sunlight,
+    daily_inputs,
     freeze_inputs,
     unknown_points,
 )
+from culvertrisk.stages.outlook import outlook
 from culvertrisk.stages.winter import (
     FreezeInputs,
+    days_of_winter,
     freeze_coefficients,
     run_winter,
 )
-from culvertrisk.stages.winter_weather import with_forecast
+from culvertrisk.stages.winter_weather import WinterDays, with_forecast
 
 Floats = NDArray[np.float64]
 
 NOT_PIPES = ("bridge", "ford")
-_CHUNK = 4096  # crossings run at once: bounds memory, keeps arrays near the processor
+_CHUNK = 8192  # crossings run at once: bounds memory, keeps arrays near the processor
 _DAILY = ("rise_m", "cover_m", "length_m")  # unknowns that the daily run feels
+_SHOWN_ICE = {"sag": "standing_ice_m"}  # the other columns bear the mechanism's name
 
 
 def freeze_state(
@@ -61,22 +67,16 @@ def freeze_state(
     InputError
         If the weather has too many gaps: see ``winter_weather``.
     """
-    count = len(inputs.rise_m)
-    chunks = [
-        _chunk_state(
-            _rows(inputs, slice(start, start + _CHUNK)),
-            weather,
-            (first_day, last_day),
-            coefficients,
-        )
-        for start in range(0, max(count, 1), _CHUNK)
-    ]
-    return FreezeState(
-        *(
-            np.concatenate([getattr(chunk, item.name) for chunk in chunks])
-            for item in fields(FreezeState)
-        )
-    )
+    days = days_of_winter(weather, first_day, last_day, coefficients)
+    from_deg = _wind_from_deg(weather, first_day, last_day, coefficients)
+    aligned = wind_alignment(inputs.barrel_bearing_deg, from_deg)
+    starts = range(0, max(len(inputs.rise_m), 1), _CHUNK)
+
+    def of_chunk(start: int) -> FreezeState:
+        rows = slice(start, start + _CHUNK)
+        return _chunk_state(_rows(inputs, rows), aligned[rows], days, coefficients)
+
+    return _joined([of_chunk(start) for start in starts])
 
 
 def modelled_chance(
@@ -145,24 +145,40 @@ def add_freeze(
     InputError
         If the weather of the winter has too many gaps.
     """
-    coefficients = freeze_coefficients()
-    inputs = freeze_inputs(crossings, sun, coefficients)
-    days = with_forecast(weather, on, settings.forecast)
-    state = freeze_state(inputs, days, settings.winter_of(on), on, coefficients)
+    c = freeze_coefficients()
+    inputs = freeze_inputs(crossings, sun, c)
+    days, first_day = (
+        with_forecast(weather, on, settings.forecast),
+        settings.winter_of(on),
+    )
+    state = freeze_state(inputs, days, first_day, on, c)
+    clean = replace(inputs, silt_fraction=np.zeros(len(crossings)))
+    if_clean = freeze_state(clean, days, first_day, on, c).modelled_chance
+    causes = leading_causes(state, if_clean, c)
+    seen = outlook(inputs, days, (first_day, on), causes.icing, c)
+    made = {**_state_columns(state), **cause_columns(causes), **seen}
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
-    names = ("afdd_cday", "standing_ice_m", "seep_ice_m")
-    shown = (*names, "blocked_fraction", "modelled_chance")
-    cause = _cause(state, coefficients["cause_chance_least"])
     return crossings.assign(
-        **{name: np.where(is_pipe, getattr(state, name), np.nan) for name in shown},
-        freeze_cause=np.where(is_pipe, cause, "").astype(object),
+        **{name: _of_pipes(values, is_pipe) for name, values in made.items()}
     )
 
 
-def _cause(state: FreezeState, least_chance: Floats) -> NDArray[np.object_]:
-    leading = np.where(state.seep_chance > state.sag_chance, "seep", "sag")
-    most = np.maximum(state.seep_chance, state.sag_chance)
-    return np.where(most < least_chance, "none", leading).astype(object)
+def _state_columns(state: FreezeState) -> dict[str, Floats]:
+    ice = {_SHOWN_ICE.get(k, f"{k}_ice_m"): v for k, v in state.ice_m.items()}
+    return {
+        "afdd_cday": state.afdd_cday,
+        "frost_depth_m": state.frost_depth_m,
+        "ground_c": state.ground_c,
+        "blocked_fraction": state.blocked_fraction,
+        "modelled_chance": state.modelled_chance,
+        **ice,
+    }
+
+
+def _of_pipes(values: NDArray[Any], is_pipe: NDArray[np.bool_]) -> NDArray[Any]:
+    if values.dtype == object:
+        return np.where(is_pipe, values, "").astype(object)
+    return np.where(is_pipe, values, np.nan)
 
 
 def _rows(inputs: FreezeInputs, rows: slice) -> FreezeInputs:
@@ -177,8 +193,8 @@ def _rows(inputs: FreezeInputs, rows: slice) -> FreezeInputs:
 
 def _chunk_state(
     inputs: FreezeInputs,
-    weather: pd.DataFrame,
-    days: tuple[date, date],
+    wind_alignment: Floats,
+    days: WinterDays,
     coefficients: Mapping[str, Floats],
 ) -> FreezeState:
     sun_known = np.isfinite(inputs.sun_j_m2).all(axis=1)
@@ -189,21 +205,34 @@ def _chunk_state(
         },
         inputs.points,
     )
-    ice = run_winter(_daily_inputs(inputs, daily), weather, *days, coefficients)
-    return averaged_state(section_rows(inputs, daily, coefficients), ice, coefficients)
+    ice = run_winter(daily_inputs(inputs, daily), days, coefficients)
+    rows = section_rows(inputs, daily, wind_alignment, coefficients)
+    return averaged_state(rows, ice, coefficients)
 
 
-def _daily_inputs(inputs: FreezeInputs, daily: Spread) -> FreezeInputs:
-    """Repeat the crossings for the daily run; without any sun known there is none."""
-    owner = daily.owner
-    at_end = inputs.sun_j_m2[owner]
-    fraction = daily.values["sun_fraction"][:, None].astype(at_end.dtype)
-    in_open = np.nan_to_num(inputs.open_sun_j_m2[owner]) * fraction
-    return replace(
-        inputs,
-        rise_m=daily.values["rise_m"],
-        cover_m=daily.values["cover_m"],
-        length_m=daily.values["length_m"],
-        elevation_offset_m=inputs.elevation_offset_m[owner],
-        sun_j_m2=np.where(np.isfinite(at_end).all(axis=1)[:, None], at_end, in_open),
-    )
+def _joined(chunks: Sequence[FreezeState]) -> FreezeState:
+    whole: dict[str, Any] = {}
+    for item in fields(FreezeState):
+        parts = [getattr(chunk, item.name) for chunk in chunks]
+        if isinstance(parts[0], Mapping):
+            whole[item.name] = {
+                key: np.concatenate([part[key] for part in parts]) for key in parts[0]
+            }
+        else:
+            whole[item.name] = np.concatenate(parts)
+    return FreezeState(**whole)
+
+
+def _wind_from_deg(
+    weather: pd.DataFrame,
+    first_day: date,
+    last_day: date,
+    coefficients: Mapping[str, Floats],
+) -> float:
+    """Where the wind of the winter's days comes from, by the weather or the town."""
+    told = float(coefficients["wind_from_deg"].item())
+    if "wind_from_deg" not in weather:
+        return told
+    span = weather.loc[str(first_day) : str(last_day)]
+    from_deg = prevailing_wind(span["wind_from_deg"], span["wind_m_s"])
+    return told if np.isnan(from_deg) else from_deg

@@ -1,7 +1,8 @@
 """What the freeze model takes from the crossings table, and what stands in for gaps."""
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -11,9 +12,11 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.stages.winter import FreezeInputs
+from culvertrisk.tables import table
 
 Floats = NDArray[np.float64]
 
+_REMARKS = ("note", "condition_text", "log_note")
 _SIXTHS = (1 / 6, 3 / 6, 5 / 6)  # middles of three equally likely thirds
 
 
@@ -90,6 +93,23 @@ def _spread_over(
     return Spread(owner, spread.weight[rows] / counts[rows], values)
 
 
+def daily_inputs(inputs: FreezeInputs, daily: Spread) -> FreezeInputs:
+    """Repeat the crossings for the daily run; without any sun known there is none."""
+    owner = daily.owner
+    fraction = daily.values["sun_fraction"][:, None].astype(inputs.sun_j_m2.dtype)
+    in_open = np.nan_to_num(inputs.open_sun_j_m2[owner]) * fraction
+    known = np.isfinite(inputs.sun_j_m2).all(axis=1)[owner, None]
+    return replace(
+        inputs,
+        rise_m=daily.values["rise_m"],
+        cover_m=daily.values["cover_m"],
+        length_m=daily.values["length_m"],
+        elevation_offset_m=inputs.elevation_offset_m[owner],
+        sun_j_m2=np.where(known, inputs.sun_j_m2[owner], in_open),
+        outlet_sun_j_m2=np.where(known, inputs.outlet_sun_j_m2[owner], in_open),
+    )
+
+
 def freeze_inputs(
     crossings: GeoDataFrame,
     sun: Sunlight | None,
@@ -115,25 +135,33 @@ def freeze_inputs(
 
     Notes
     -----
-    ``has_seep`` unknown becomes a chance by the slope of the ground above. The
-    weather is taken to hold at the median elevation of the crossings. The sun
-    counted is that of the end with less of it, day by day; where one end is
-    unknown, the other's.
+    What is recorded stands. Else ``has_seep`` becomes a chance by remarks (words of
+    the ``freeze_words`` table in ``note``, ``condition_text`` and, if there,
+    ``log_note``) or by the slope of the ground above; ``has_plough_plug`` by remarks
+    or kind of crossing. The weather is taken to hold at the median elevation of the
+    crossings. The sun counted is that of the end with less of it, day by day; where
+    one end is unknown, the other's.
     """
+    said = said_chances(crossings, coefficients)
     elevation_m = _column(crossings, "dem_elevation_m")
     known_m = elevation_m[np.isfinite(elevation_m)]
     level_m = np.median(known_m) if known_m.size else np.nan
-    at_end, in_open = _sun(sun, len(crossings))
+    at_end, at_outlet, in_open = _sun(sun, len(crossings))
     return FreezeInputs(
         rise_m=_column(crossings, "rise_m"),
         silt_fraction=_column(crossings, "silt_fraction"),
         barrel_slope_m_per_m=_column(crossings, "barrel_slope_m_per_m"),
         cover_m=_column(crossings, "cover_m"),
         outlet_drop_m=_column(crossings, "outlet_drop_m"),
-        seep_chance=_seep_chance(crossings, coefficients),
         length_m=_column(crossings, "length_m"),
         elevation_offset_m=np.nan_to_num(elevation_m - level_m),
+        barrel_bearing_deg=_column(crossings, "barrel_bearing_deg"),
+        seep_chance=_seep_chance(crossings, said["seep"], coefficients),
+        plug_chance=_plug_chance(crossings, said["plug"], coefficients),
+        pond_chance=said["pond"],
+        tail_chance=np.maximum(said["tail"], coefficients["tail_chance"]),
         sun_j_m2=at_end,
+        outlet_sun_j_m2=at_outlet,
         open_sun_j_m2=in_open,
         points=_points(crossings, coefficients),
     )
@@ -145,17 +173,38 @@ def _column(crossings: GeoDataFrame, name: str) -> Floats:
     return crossings[name].to_numpy(float)
 
 
+def said_chances(
+    crossings: GeoDataFrame, coefficients: Mapping[str, Floats]
+) -> dict[str, Floats]:
+    """Chances that remarks give, 0 where there is none, by what they speak of."""
+    none = pd.Series("", index=crossings.index)
+    written = [crossings.get(name, none) for name in _REMARKS]
+    remarks = none.str.cat(written, sep=" ", na_rep="")
+    words = table("freeze_words").groupby("what")["word"].agg(tuple)
+    found = {}
+    for what, spellings in words.items():
+        either = "|".join(re.escape(word) for word in spellings)
+        is_said = remarks.str.contains(rf"\b(?:{either})\b", case=False, regex=True)
+        found[str(what)] = is_said.to_numpy(float) * coefficients["word_chance"]
+    return found
+
+
 def _sun(
     sun: Sunlight | None, count: int
-) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+) -> tuple[NDArray[np.floating], NDArray[np.floating], NDArray[np.floating]]:
+    """Sun at the shadier end, at the outlet and in the open."""
     if sun is None:
         unknown = np.full((count, SEASON_DAYS), np.nan, dtype=np.float32)
-        return unknown, unknown
-    return np.fmin(sun.inlet_j_m2, sun.outlet_j_m2), sun.open_j_m2
+        return unknown, unknown, unknown
+    at_end = np.fmin(sun.inlet_j_m2, sun.outlet_j_m2)
+    at_outlet = np.where(np.isnan(sun.outlet_j_m2), at_end, sun.outlet_j_m2)
+    return at_end, at_outlet, sun.open_j_m2
 
 
-def _seep_chance(crossings: GeoDataFrame, coefficients: Mapping[str, Floats]) -> Floats:
-    """Recorded, else from the ground above: steeper terrain is more prone."""
+def _seep_chance(
+    crossings: GeoDataFrame, said: Floats, coefficients: Mapping[str, Floats]
+) -> Floats:
+    """Recorded, else said, else from the ground above: steeper is more prone."""
     slope = np.maximum(_column(crossings, "flow_path_slope_m_per_m"), 0)
     level = coefficients["seep_chance_level"]
     steep = coefficients["seep_chance_steep"]
@@ -164,7 +213,21 @@ def _seep_chance(crossings: GeoDataFrame, coefficients: Mapping[str, Floats]) ->
     )
     usual = np.where(np.isnan(slope), coefficients["seep_chance_unknown"], by_slope)
     recorded = _column(crossings, "has_seep")
-    return np.where(np.isnan(recorded), usual, recorded)
+    return np.where(np.isnan(recorded), np.maximum(usual, said), recorded)
+
+
+def _plug_chance(
+    crossings: GeoDataFrame, said: Floats, coefficients: Mapping[str, Floats]
+) -> Floats:
+    """Recorded, else said, else by kind: a driveway's mouth is ploughed past."""
+    is_driveway = (crossings["crossing_kind"] == "driveway").to_numpy(bool)
+    usual = np.where(
+        is_driveway,
+        coefficients["plug_chance_driveway"],
+        coefficients["plug_chance_cross"],
+    )
+    recorded = _column(crossings, "has_plough_plug")
+    return np.where(np.isnan(recorded), np.maximum(usual, said), recorded)
 
 
 def _points(

@@ -2,30 +2,30 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
-from culvertrisk.checks import SHOWN_ROWS
-from culvertrisk.formulas.bayes import (
-    corrected_chance,
-    empirical_bayes_count,
-    fitted_overdispersion,
-)
+from culvertrisk.formulas.bayes import empirical_bayes_count, fitted_overdispersion
+from culvertrisk.formulas.log_model import LogModel
 from culvertrisk.settings import Settings
-from culvertrisk.stages.freeze import NOT_PIPES, freeze_state
-from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
-from culvertrisk.stages.log_matching import match_log
+from culvertrisk.stages.freeze import NOT_PIPES
+from culvertrisk.stages.freeze_inputs import Sunlight
+from culvertrisk.stages.hindcast import Hindcast, hindcast
+from culvertrisk.stages.log_fit import (
+    RecordFit,
+    blocked_given_log,
+    chance_at_its_like,
+    fit_record,
+)
+from culvertrisk.stages.log_matching import history_defaults
 from culvertrisk.stages.winter import freeze_coefficients
-from culvertrisk.stages.winter_weather import has_weather
 
 Floats = NDArray[np.float64]
 
-FOUND_ICE = ("open", "partial", "dug", "gave up")
-_LAST_MONTH_DAY = (5, 31)  # the sun's season ends; no ice grows from here on
 _LOW, _SOME, _HIGH, _SEVERE = "low", "some", "high", "severe"
 
 
@@ -33,13 +33,18 @@ _LOW, _SOME, _HIGH, _SEVERE = "low", "some", "high", "severe"
 class HistoryFit:
     """What the log says of n crossings, shape (n,), and of the town.
 
-    ``logging_rate`` is thaws logged for each block expected; ``notes`` are
-    sentences for the reports.
+    ``logging_rate`` is thaws logged for each block expected, ``overdispersion`` that
+    of the thaws about those expected; ``calibration`` of the physics is None where it
+    is not yet calibrated. ``notes`` are sentences for the reports.
     """
 
     logged_thaw_count: Floats
     expected_thaw_count: Floats
+    believed_thaw_count: Floats
     history_factor: Floats
+    logged_fraction: Floats
+    calibration: LogModel | None
+    is_calibrated: bool
     logging_rate: float
     overdispersion: float
     notes: tuple[str, ...]
@@ -58,7 +63,7 @@ def fit_history(
     Parameters
     ----------
     crossings : GeoDataFrame
-        With the columns of culverts and, where known, site.
+        With the columns of culverts and, where known, site and access.
     log : DataFrame or None
         The table of ``read_thaw_log``; None where the town keeps none.
     weather : DataFrame
@@ -77,28 +82,23 @@ def fit_history(
 
     Notes
     -----
-    Of each winter the model's chance with its thickest ice counts, times one
-    logging rate for the town, thaws over chances. Winters before ``install_year``
-    are cut, from the log and from the hindcast; so are winters without weather.
+    Fitted at once, by penalised maximum likelihood over crossings x winters: level
+    and slope on the log-odds of the modelled chance (with 30 thaws over 3 winters,
+    else the physics stays as it is and is "not yet calibrated"), the spread of
+    crossings that look alike, and the share of blocks logged by class of road. See
+    ``hindcast`` and ``fitted_log_model``. Thaws expected are winters with a thaw
+    expected, times the visits that such a winter has in this log.
     """
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
-    before = None if log is None else log[log["day"] < pd.Timestamp(on)]
-    if before is None or before.empty:
-        return _no_history(is_pipe, "No thaw log: the freeze score is physics alone.")
-    before = before.assign(culvert_id=match_log(crossings, before))
-    spans = _winter_spans(before, settings, on)
-    known = {y: s for y, s in spans.items() if has_weather(weather, *s)}
-    inputs = freeze_inputs(crossings, sun, freeze_coefficients())
-    lived = {year: _lived(crossings, year) for year in spans}
-    hindcast = np.zeros(len(crossings))
-    for year, span in known.items():
-        state = freeze_state(inputs, weather, *span, freeze_coefficients())
-        hindcast += np.where(lived[year], state.most_chance, 0)
-    counts = {year: _thaws(crossings, before, year) * lived[year] for year in spans}
-    logged = np.sum([*counts.values()], axis=0)
-    in_fit = np.sum([counts[y] for y in known] or [np.zeros(len(crossings))], axis=0)
-    notes = (_match_note(before), *_skipped_note(spans, known))
-    return _fit(logged, in_fit, np.where(is_pipe, hindcast, np.nan), notes)
+    past = hindcast(crossings, log, weather, sun, settings, on)
+    if past is None:
+        unknown = np.full(len(is_pipe), np.nan)
+        says = ("No thaw log: the freeze score is physics alone.",)
+        return _no_history(is_pipe, unknown, says)
+    if not (past.record.is_thawed & past.record.is_exposed).any():
+        says = (*past.notes, "The log names no thaw that the model could be fitted to.")
+        return _no_history(is_pipe, past.logged_thaw_count, says)
+    return _with_counts(past, fit_record(past.record), is_pipe)
 
 
 def add_history(
@@ -136,22 +136,28 @@ def with_history(crossings: GeoDataFrame, fit: HistoryFit) -> GeoDataFrame:
     Returns
     -------
     crossings : GeoDataFrame
-        The factor multiplies the odds of ``modelled_chance``. ``freeze_class`` is
+        The factor multiplies the odds of the calibrated chance. ``freeze_class`` is
         severe from a chance of 0.60, high from 0.35, some from 0.15, else low
         (the limits of the defaults table), "" where there is no chance.
     """
-    chance = corrected_chance(crossings["modelled_chance"], fit.history_factor)
+    modelled = crossings["modelled_chance"].to_numpy(float)
+    chance = blocked_given_log(modelled, fit.calibration, fit.history_factor)
     return crossings.assign(
         logged_thaw_count=fit.logged_thaw_count,
         expected_thaw_count=fit.expected_thaw_count,
+        believed_thaw_count=fit.believed_thaw_count,
+        calibrated_chance=chance_at_its_like(modelled, fit.calibration),
         history_factor=fit.history_factor,
         blocked_chance=chance,
         freeze_index=100.0 * chance,
-        freeze_class=_words(chance, freeze_coefficients()),
+        freeze_class=class_words(chance, freeze_coefficients()),
     )
 
 
-def _words(chance: Floats, coefficients: Mapping[str, Floats]) -> NDArray[np.object_]:
+def class_words(
+    chance: Floats, coefficients: Mapping[str, Floats]
+) -> NDArray[np.object_]:
+    """Return the word for each chance, "" where it is unknown."""
     limits = [
         coefficients[f"class_{word}_chance"].item() for word in (_SOME, _HIGH, _SEVERE)
     ]
@@ -160,79 +166,69 @@ def _words(chance: Floats, coefficients: Mapping[str, Floats]) -> NDArray[np.obj
     return np.where(np.isnan(chance), "", words[place]).astype(object)
 
 
-def _winter_spans(
-    log: pd.DataFrame, settings: Settings, on: date
-) -> dict[int, tuple[date, date]]:
-    """First and last day of each winter from the log's first to the day before."""
-    spans = {}
-    for year in range(int(log["winter"].min()), settings.winter_of(on).year + 1):
-        last = date(year + 1, *_LAST_MONTH_DAY)
-        first = settings.winter_of(last)
-        last = min(last, on - timedelta(days=1))
-        if first <= last:
-            spans[year] = first, last
-    return spans
-
-
-def _lived(crossings: GeoDataFrame, year: int) -> NDArray[np.bool_]:
-    """Tell which pipes lay there in the winter; an unknown year counts as always."""
-    installed = crossings["install_year"].to_numpy(float)
-    return np.isnan(installed) | (installed <= year)
-
-
-def _thaws(crossings: GeoDataFrame, log: pd.DataFrame, year: int) -> Floats:
-    rows = log[(log["winter"] == year) & log["result"].isin(FOUND_ICE)]
-    days = rows.assign(day=rows["day"].dt.normalize())
-    visits = days.drop_duplicates(["culvert_id", "day"])["culvert_id"].value_counts()
-    counts = visits.reindex(crossings.index.astype(str)).fillna(0)
-    return np.asarray(counts, dtype=np.float64)
-
-
-def _fit(
-    logged: Floats, in_fit: Floats, hindcast: Floats, notes: tuple[str, ...]
+def _with_counts(
+    past: Hindcast, fit: RecordFit, is_pipe: NDArray[np.bool_]
 ) -> HistoryFit:
-    is_pipe = ~np.isnan(hindcast)
-    total, expected_total = in_fit[is_pipe].sum(), hindcast[is_pipe].sum()
-    if total == 0 or expected_total == 0:
-        empty = _no_history(
-            is_pipe, "The log names no thaw that the model could be fitted to."
-        )
-        return HistoryFit(
-            np.where(is_pipe, logged, np.nan),
-            empty.expected_thaw_count,
-            empty.history_factor,
-            empty.logging_rate,
-            empty.overdispersion,
-            (*notes, *empty.notes),
-        )
-    rate = float(total / expected_total)
-    expected = rate * hindcast
-    overdispersion = fitted_overdispersion(in_fit[is_pipe], expected[is_pipe])
-    believed = empirical_bayes_count(expected, in_fit, overdispersion)
-    # a pipe laid after the last winter of the log has no history: factor 1
-    safe = np.where(expected > 0, expected, 1)
-    factor = np.where(expected == 0, 1.0, believed / safe)
-    says = f"{rate:.2f} thaws are logged for each block the model expects."
-    counts = np.where(is_pipe, logged, np.nan)
-    return HistoryFit(counts, expected, factor, rate, overdispersion, (*notes, says))
+    record = past.record
+    blocks = chance_at_its_like(record.chance, fit.calibration) * record.is_exposed
+    logged = past.visits.sum(axis=1)
+    # the penalties pull the shares: what is expected adds up to what was logged
+    winters = fit.logged_fraction * (blocks @ record.kept_fraction)
+    expected = winters * logged[is_pipe].sum() / winters.sum()
+    spread = fitted_overdispersion(logged[is_pipe], expected[is_pipe])
+    believed = empirical_bayes_count(expected, logged, spread)
+    unknown = np.where(is_pipe, 0.0, np.nan)
+    return HistoryFit(
+        logged_thaw_count=past.logged_thaw_count,
+        expected_thaw_count=expected + unknown,
+        believed_thaw_count=believed + unknown,
+        history_factor=fit.history_factor + unknown,
+        logged_fraction=fit.logged_fraction + unknown,
+        calibration=fit.calibration,
+        is_calibrated=fit.calibration is not None,
+        logging_rate=float(logged[is_pipe].sum() / blocks.sum()),
+        overdispersion=spread,
+        notes=(*past.notes, *_fit_notes(past, fit)),
+    )
 
 
-def _no_history(is_pipe: NDArray[np.bool_], says: str) -> HistoryFit:
+def _fit_notes(past: Hindcast, fit: RecordFit) -> tuple[str, str]:
+    c, thaws = history_defaults(), past.record.is_thawed & past.record.is_exposed
+    seen = f"{thaws.sum()} winters with a thaw, over {thaws.any(axis=0).sum()} winters"
+    model = fit.calibration
+    if model is not None:
+        says = (
+            f"The freeze model is calibrated by this log ({seen}): level "
+            f"{model.level:.2f} and slope {model.slope:.2f} on its log-odds."
+        )
+    else:
+        says = (
+            f"The freeze model is not yet calibrated: this log has {seen}; "
+            f"{c['calibration_thaw_count']:.0f} over "
+            f"{c['calibration_winter_count']:.0f} are needed."
+        )
+    share = pd.Series(fit.logged_fraction).groupby(past.record.group).first()
+    listed = ", ".join(f"{past.group_names[i]} {share[i]:.2f}" for i in share.index)
+    return says, (
+        f"Share of blocks taken to leave a row in the log, by road: {listed}. Its "
+        f"level ({c['logged_fraction']:.2f} where crews go) is assumed: a log cannot "
+        "tell it."
+    )
+
+
+def _no_history(
+    is_pipe: NDArray[np.bool_], logged: Floats, says: tuple[str, ...]
+) -> HistoryFit:
     unknown = np.full(len(is_pipe), np.nan)
-    factor = np.where(is_pipe, 1.0, np.nan)
-    return HistoryFit(unknown, unknown, factor, np.nan, np.nan, (says,))
-
-
-def _match_note(log: pd.DataFrame) -> str:
-    lost = int((log["culvert_id"] == "").sum())
-    return f"{lost} of {len(log)} rows of the log name no crossing clearly."
-
-
-def _skipped_note(
-    spans: Mapping[int, object], known: Mapping[int, object]
-) -> tuple[str, ...]:
-    skipped = [f"{year}-{year + 1}" for year in spans if year not in known]
-    if not skipped:
-        return ()
-    listed = ", ".join(skipped[:SHOWN_ROWS]) + ", ..." * (len(skipped) > SHOWN_ROWS)
-    return (f"Winters without enough weather are left out of the fit: {listed}.",)
+    return HistoryFit(
+        logged_thaw_count=logged,
+        expected_thaw_count=unknown,
+        believed_thaw_count=unknown,
+        history_factor=np.where(is_pipe, 1.0, np.nan),
+        logged_fraction=unknown,
+        calibration=None,
+        is_calibrated=False,
+        logging_rate=np.nan,
+        overdispersion=np.nan,
+        notes=says,
+    )

@@ -1,9 +1,19 @@
-"""Which crossing a row of the thaw log speaks of: by number, by place, or none."""
+"""Which crossing a row of the thaw log speaks of, how surely, or none."""
 
 import re
+from collections.abc import Mapping
 
+import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
+
+from culvertrisk.stages.log_places import (
+    along_road,
+    groups_of,
+    nearest_along,
+    written_distance,
+)
+from culvertrisk.tables import table
 
 _ROAD_KINDS = frozenset(
     {"rd", "road", "ln", "lane", "st", "street", "av", "ave", "avenue", "dr", "drive"}
@@ -11,7 +21,16 @@ _ROAD_KINDS = frozenset(
     | {"cr", "county", "route", "rte"}
 )
 _WORD = re.compile(r"[a-z0-9#]+")
-_MILE = re.compile(r"\b(mile|mi|km) ?(\d+(?:\.\d+)?)|\b(\d+(?:\.\d+)?) ?(mile|mi|km)\b")
+_NONE = ("", 0.0, "")
+
+Match = tuple[str, float, str]  # crossing, confidence, by what
+Pair = tuple[str, str]  # number and place as written
+
+
+def history_defaults() -> dict[str, float]:
+    """Return every coefficient of history and matching by name."""
+    rows = table("history_defaults").set_index("name")["value"]
+    return {str(name): float(value) for name, value in rows.items()}
 
 
 def plain_id(culvert_id: object) -> str:
@@ -29,7 +48,7 @@ def plain_id(culvert_id: object) -> str:
 
 
 def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
-    """Find the crossing of each row of the log.
+    """Find the crossing of each row of the log, where that is clear enough.
 
     Parameters
     ----------
@@ -41,7 +60,29 @@ def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
     Returns
     -------
     culvert_id : Series of str
-        Index of the log; "" where no crossing is named clearly.
+        Index of the log; "" where the confidence of ``match_rows`` is below the
+        least of the defaults table.
+    """
+    rows = match_rows(crossings, log)
+    is_clear = rows["match_confidence"] >= history_defaults()["match_least_fraction"]
+    return rows["culvert_id"].where(is_clear, "").astype(object)
+
+
+def match_rows(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.DataFrame:
+    """Find the crossing of each row of the log, how surely and by what.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        Indexed by ``culvert_id``, with ``road_name`` and ``crossing_kind``.
+    log : DataFrame
+        The table of ``read_thaw_log``.
+
+    Returns
+    -------
+    rows : DataFrame
+        Index of the log: ``culvert_id`` ("" none), ``match_confidence`` from 0 to 1
+        and ``match_by``: number, place number, only crossing, known mile or mile.
 
     Notes
     -----
@@ -49,53 +90,124 @@ def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
     crossing bears it; else by such a number in the place, if it holds a letter or
     follows "#"; either way not if the place names another road. Else by the road's
     name, if only one crossing lies on it; else by road and mile, if all rows of the
-    log that name both that mile and a culvert name the same one.
+    log that name both that mile and a culvert name the same one; else by the mile
+    along the road's crossings, where those rows tell where its miles begin.
     """
-    ids = [str(name) for name in crossings.index]
-    by_id = _singles({name: plain_id(name) for name in ids})
-    roads = dict(zip(ids, map(_road_words, crossings["road_name"]), strict=True))
+    roads = {str(n): _road_words(r) for n, r in crossings["road_name"].items()}
+    pairs = [*zip(log["culvert_id"].astype(str), log["place"].astype(str), strict=True)]
+    found = _by_words({*pairs}, roads)
+    found = _by_known_mile(found, roads)
+    found = _by_mile(found, roads, crossings)
+    return pd.DataFrame(
+        [found[pair] for pair in pairs],
+        index=log.index,
+        columns=["culvert_id", "match_confidence", "match_by"],
+    ).astype({"culvert_id": object, "match_confidence": float, "match_by": object})
+
+
+def _by_words(
+    pairs: set[Pair], roads: Mapping[str, frozenset[str]]
+) -> dict[Pair, Match]:
+    """Match by number, by a number among the words, or as the road's only crossing."""
+    c = history_defaults()
+    by_id = _singles({name: plain_id(name) for name in roads})
     by_road = _singles({name: words for name, words in roads.items() if words})
     known = {*roads.values()} - {frozenset()}
 
-    def one(number: str, place: str) -> str:
+    def one(number: str, place: str) -> Match:
         words = _words(place)
         named = [road for road in known if road <= {*words}]
         hit = by_id.get(plain_id(number), "") if number.strip() else ""
-        hit = hit or _by_number(words, by_id)
+        sure, by = c["match_number_fraction"], "number"
+        if not hit:
+            hit = _by_number(words, by_id)
+            sure, by = c["match_place_number_fraction"], "place number"
         if hit:
             # the same number on another road, or a house's: neither is this culvert
             elsewhere = bool(named and roads[hit]) and not roads[hit] & {*words}
-            return "" if elsewhere else hit
-        return by_road.get(_longest(named), "")
+            return _NONE if elsewhere else (hit, sure, by)
+        hit = by_road.get(_longest(named), "")
+        return (hit, c["match_only_fraction"], "only crossing") if hit else _NONE
 
-    pairs = [*zip(log["culvert_id"].astype(str), log["place"].astype(str), strict=True)]
-    found = {pair: one(*pair) for pair in set(pairs)}
-    matched = _with_miles(found, known)
-    return pd.Series([matched[pair] for pair in pairs], index=log.index, dtype=object)
+    return {pair: one(*pair) for pair in pairs}
 
 
-def _with_miles(
-    found: dict[tuple[str, str], str], known: set[frozenset[str]]
-) -> dict[tuple[str, str], str]:
-    """Place what is left by road and mile, as the matched rows of the log have it."""
+def _by_known_mile(
+    found: dict[Pair, Match], roads: Mapping[str, frozenset[str]]
+) -> dict[Pair, Match]:
+    """Match what is left by road and mile, as the matched rows of the log have it."""
+    known = {*roads.values()} - {frozenset()}
     miles = {pair: _road_and_mile(pair[1], known) for pair in found}
-    seen: dict[object, set[str]] = {}
-    for pair, hit in found.items():
+    seen: dict[object, list[str]] = {}
+    for pair, (hit, _, _) in found.items():
         if hit and miles[pair]:
-            seen.setdefault(miles[pair], set()).add(hit)
-    learned = {mile: hits.pop() for mile, hits in seen.items() if len(hits) == 1}
+            seen.setdefault(miles[pair], []).append(hit)
+    # rule of succession: sure by how often the log has said the same
+    learned = {
+        mile: (hits[0], (len(hits) + 1) / (len(hits) + 2), "known mile")
+        for mile, hits in seen.items()
+        if len({*hits}) == 1
+    }
     # a number that is written but unknown is not overruled by what lies near it
     return {
-        pair: hit or ("" if pair[0].strip() else learned.get(miles[pair], ""))
-        for pair, hit in found.items()
+        pair: match if match[0] or pair[0].strip() else learned.get(miles[pair], _NONE)
+        for pair, match in found.items()
     }
 
 
-def _road_and_mile(place: str, known: set[frozenset[str]]) -> object:
-    """Return the road and the mile a place names, or None if not both."""
-    mile = _MILE.search(place.lower())
+def _by_mile(
+    found: dict[Pair, Match],
+    roads: Mapping[str, frozenset[str]],
+    crossings: GeoDataFrame,
+) -> dict[Pair, Match]:
+    """Match what is left by how far along the road the row says it is."""
+    c, known = history_defaults(), {*roads.values()} - {frozenset()}
+    named = [(pair, _road_and_mile(pair[1], known)) for pair in found]
+    rows = pd.DataFrame(
+        [(pair, found[pair][0], *mile) for pair, mile in named if mile],
+        columns=["pair", "hit", "road", "written_m"],
+    )
+    weight = _visit_weight(crossings, rows["hit"])
+    places = zip(crossings.geometry.x, crossings.geometry.y, strict=True)
+    xy_m = dict(zip(roads, places, strict=True))
+    placed = dict(found)
+    for road, names in groups_of(roads).items():
+        here = rows[np.array([words == road for words in rows["road"]], dtype=bool)]
+        is_free = [not hit and not pair[0].strip() for pair, hit in
+                   zip(here["pair"], here["hit"], strict=True)]  # fmt: skip
+        free = here[np.array(is_free, dtype=bool)]
+        if not road or free.empty:
+            continue
+        order = {name: place for place, name in enumerate(names)}
+        anchors = here[here["hit"].isin(names)]
+        best, sure = nearest_along(
+            along_road(np.array([xy_m[name] for name in names])),
+            anchors.assign(place=anchors["hit"].map(order)),
+            free["written_m"].to_numpy(float),
+            np.array([weight[name] for name in names]),
+            c,
+        )
+        for pair, place, chance in zip(free["pair"], best, sure, strict=True):
+            if chance > 0:
+                placed[pair] = names[place], float(chance), "mile"
+    return placed
+
+
+def _visit_weight(crossings: GeoDataFrame, hits: pd.Series) -> dict[str, float]:
+    """How often the matched rows go to a crossing of each kind, by the crossing."""
+    kinds = crossings["crossing_kind"].set_axis(crossings.index.astype(str))
+    rows = hits[hits != ""].map(kinds).value_counts()
+    rate = (rows.reindex(kinds.unique()).fillna(0) + 1) / (kinds.value_counts() + 1)
+    return {str(name): float(rate[kind] / rate.max()) for name, kind in kinds.items()}
+
+
+def _road_and_mile(
+    place: str, known: set[frozenset[str]]
+) -> tuple[frozenset[str], float] | None:
+    """Return the road and the distance a place names [m], or None if not both."""
+    distance_m = written_distance(place)
     road = _longest([road for road in known if road <= {*_words(place)}])
-    return (road, float(mile[2] or mile[3])) if mile and road else None
+    return (road, distance_m) if road and np.isfinite(distance_m) else None
 
 
 def _longest(roads: list[frozenset[str]]) -> frozenset[str] | None:

@@ -1,19 +1,20 @@
 """How much sun each end of a crossing loses to hills and trees, by the day."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.clear_sky import SunTable, sun_table
+from culvertrisk.formulas.crowns import crown_extinction
 from culvertrisk.formulas.insolation import (
-    daily_insolation,
+    daily_sun,
     sky_view_fraction,
     sky_view_under_canopy,
 )
-from culvertrisk.formulas.sun import SEASON_DAYS, season_day
+from culvertrisk.formulas.sun import REFERENCE_WINTER, SEASON_DAYS, season_day
 from culvertrisk.inputs.rasters import Terrain, cells
 from culvertrisk.stages.north import grid_north, lat_lon
 from culvertrisk.terrain.canopy import ELEVATIONS_DEG, canopy_depth
@@ -21,7 +22,33 @@ from culvertrisk.terrain.horizon import AZIMUTHS, horizon_tangent
 
 EYE_M = 0.5  # of a barrel's end above the ground round it; our choice
 BAND_DEG = 0.05  # of latitude that share one sun table
+FIRST_SUN_H = 1.0  # direct sun on a day from which an end counts as sunny; our choice
+ALL_WINTER, NOT_BY_MAY = "all winter", "after 05-31"
 _WINTER = slice(season_day(date(2025, 12, 1)), season_day(date(2026, 3, 1)))
+_SOLSTICE = season_day(date(2025, 12, 21))
+_BLOCK = 4096  # ends worked on at a time, to bound memory
+
+Bands = tuple[list[SunTable], NDArray[np.int64]]
+
+
+@dataclass(frozen=True)
+class Trees:
+    """What the trees of the canopy raster are like in winter.
+
+    Extinction of crowns in leaf or needle [1/m]; the share of it that broadleaves keep
+    when bare; the share of trees that are broadleaves and the share of the ground under
+    crowns, each one number or on the terrain's grid (NaN counts as the default); and
+    the width of a crown [m]. All defaults: common practice, no source.
+    """
+
+    leaf_extinction_per_m: float = 0.05
+    leaf_off_factor: float = 0.4
+    deciduous_fraction: float | NDArray[np.floating] = 0.0
+    cover_fraction: float | NDArray[np.floating] = 1.0
+    crown_width_m: float = 5.0
+
+
+CONIFERS = Trees()
 
 
 @dataclass(frozen=True)
@@ -29,18 +56,24 @@ class SunBySeason:
     """Clear-sky sun on level ground at both ends, from 1 October to 31 May.
 
     ``inlet_j_m2``, ``outlet_j_m2`` and ``open_j_m2`` (no hills, no trees) have the
-    shape (n, 243), one column a day [J/m2]; the sky view fractions the shape (n,).
-    NaN where an end is unknown or outside the DEM. Inlet is the upstream end.
+    shape (n, 243), one column a day [J/m2], and so have the hours of direct sun [h],
+    in which trees count by what they let through; the sky view fractions the shape
+    (n,). NaN where an end is unknown or outside the DEM. Inlet is the upstream end.
     """
 
     inlet_j_m2: NDArray[np.float32]
     outlet_j_m2: NDArray[np.float32]
     open_j_m2: NDArray[np.float32]
+    inlet_direct_sun_h: NDArray[np.float32]
+    outlet_direct_sun_h: NDArray[np.float32]
+    open_direct_sun_h: NDArray[np.float32]
     inlet_sky_view_fraction: NDArray[np.float64]
     outlet_sky_view_fraction: NDArray[np.float64]
 
 
-def sun_by_season(crossings: GeoDataFrame, terrain: Terrain | None) -> SunBySeason:
+def sun_by_season(
+    crossings: GeoDataFrame, terrain: Terrain | None, trees: Trees = CONIFERS
+) -> SunBySeason:
     """Work out the sun of every day of the season at both ends of all crossings.
 
     Parameters
@@ -49,6 +82,8 @@ def sun_by_season(crossings: GeoDataFrame, terrain: Terrain | None) -> SunBySeas
         With the columns of the site stage.
     terrain : Terrain or None
         The DEM, with trees if known; without it only the open sun is known.
+    trees : Trees, optional
+        Kind and cover of the trees.
 
     Returns
     -------
@@ -58,20 +93,23 @@ def sun_by_season(crossings: GeoDataFrame, terrain: Terrain | None) -> SunBySeas
     """
     x_m, y_m = crossings.geometry.x.to_numpy(), crossings.geometry.y.to_numpy()
     tables, band = _sun_tables(str(crossings.crs), x_m, y_m, terrain)
-    plain = np.zeros((1, AZIMUTHS), np.float32)
-    none, no_trees = np.zeros(0), np.zeros((1, AZIMUTHS, 0), np.float32)
-    open_j_m2 = np.full((len(crossings), SEASON_DAYS), np.nan, np.float32)
-    for k, table in enumerate(tables):
-        open_j_m2[band == k] = daily_insolation(
-            table, plain, np.ones(1), no_trees, none
-        )
-    inlet, inlet_view = _at_ends(crossings, "upstream", terrain, (tables, band))
-    outlet, outlet_view = _at_ends(crossings, "downstream", terrain, (tables, band))
-    return SunBySeason(inlet, outlet, open_j_m2, inlet_view, outlet_view)
+    plain = np.zeros((len(tables), AZIMUTHS), np.float32)
+    each = np.arange(len(tables))
+    no_trees = np.zeros((len(tables), AZIMUTHS, 0), np.float32)
+    view = np.ones(len(tables))
+    open_j_m2, open_h = _days((tables, each), plain, view, no_trees)
+    known = band >= 0
+    count = len(crossings)
+    sun_j_m2, sun_h, sky = _at_ends(crossings, terrain, trees, (tables, band))
+    return SunBySeason(
+        sun_j_m2[:count], sun_j_m2[count:], _spread(open_j_m2, band, known),
+        sun_h[:count], sun_h[count:], _spread(open_h, band, known),
+        sky[:count], sky[count:],
+    )  # fmt: skip
 
 
 def add_shade(crossings: GeoDataFrame, sun: SunBySeason, on: date) -> GeoDataFrame:
-    """Add the sky seen by both ends and the sun lost, in winter and on a day.
+    """Add the sky seen by both ends, the sun lost and when the sun comes back.
 
     Parameters
     ----------
@@ -91,12 +129,68 @@ def add_shade(crossings: GeoDataFrame, sun: SunBySeason, on: date) -> GeoDataFra
         today = slice(season_day(on), season_day(on) + 1)
     except ValueError:
         today = slice(0, 0)
+    darker_h = np.minimum(sun.inlet_direct_sun_h, sun.outlet_direct_sun_h)
+    today_h = darker_h[:, today].astype(np.float64)
+    unknown_h = np.full(len(crossings), np.nan)
     return crossings.assign(
         inlet_sky_view_fraction=sun.inlet_sky_view_fraction,
         outlet_sky_view_fraction=sun.outlet_sky_view_fraction,
         winter_shade_fraction=_lost_fraction(sun, _WINTER),
         today_shade_fraction=_lost_fraction(sun, today),
+        today_direct_sun_h=today_h[:, 0] if today_h.size else unknown_h,
+        first_sun_day=first_sun_day(darker_h),
     )
+
+
+def first_sun_day(direct_sun_h: NDArray[np.float32]) -> NDArray[np.object_]:
+    """Tell the first day from the solstice on with more than an hour of direct sun.
+
+    Parameters
+    ----------
+    direct_sun_h : ndarray, shape (n, 243)
+        Hours of direct sun of each day of the season [h].
+
+    Returns
+    -------
+    first_sun_day : ndarray of str, shape (n,)
+        Month and day, such as "02-14"; "all winter" where the solstice itself has
+        more; "after 05-31" where no day has; "" where the sun is unknown.
+
+    Examples
+    --------
+    >>> hours = np.zeros((3, 243)); hours[0] = 5; hours[1, 100:] = 2
+    >>> first_sun_day(hours).tolist()
+    ['all winter', '01-09', 'after 05-31']
+    """
+    is_sunny = direct_sun_h[:, _SOLSTICE:] > FIRST_SUN_H
+    first = np.where(is_sunny.any(axis=1), is_sunny.argmax(axis=1), -1)
+    dates = [REFERENCE_WINTER + timedelta(days=day) for day in range(SEASON_DAYS)]
+    words = [ALL_WINTER, *(f"{day:%m-%d}" for day in dates[_SOLSTICE + 1 :])]
+    told = np.array([*words, NOT_BY_MAY], dtype=object)[first]
+    told[np.isnan(direct_sun_h).any(axis=1)] = ""
+    return np.asarray(told, dtype=object)
+
+
+def end_horizons(
+    crossings: GeoDataFrame, terrain: Terrain
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Tangent of the horizon's elevation angle at both ends of all crossings.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of the site stage.
+    terrain : Terrain
+        The DEM.
+
+    Returns
+    -------
+    inlet_tangent, outlet_tangent : ndarray, shape (n, 72)
+        By true azimuth 0, 5 ... 355 degrees; NaN where an end is unknown.
+    """
+    places, _ = _ends(crossings, terrain)
+    tangent = _horizons(places, terrain)
+    return tangent[: len(crossings)], tangent[len(crossings) :]
 
 
 def _lost_fraction(sun: SunBySeason, days: slice) -> NDArray[np.float64]:
@@ -110,7 +204,7 @@ def _lost_fraction(sun: SunBySeason, days: slice) -> NDArray[np.float64]:
 
 def _sun_tables(
     work_crs: str, x_m: NDArray, y_m: NDArray, terrain: Terrain | None
-) -> tuple[list[SunTable], NDArray[np.int64]]:
+) -> Bands:
     latitude_deg, longitude_deg = lat_lon(work_crs, x_m, y_m)
     altitude_m = 0.0 if terrain is None else float(np.nanmean(terrain.elevation_m))
     is_known = ~np.isnan(latitude_deg)
@@ -128,45 +222,75 @@ def _sun_tables(
     return tables, band
 
 
-def _at_ends(
-    crossings: GeoDataFrame,
-    end: str,
-    terrain: Terrain | None,
-    by_band: tuple[list[SunTable], NDArray[np.int64]],
-) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
-    total = np.full((len(crossings), SEASON_DAYS), np.nan, np.float32)
-    if terrain is None:
-        return total, np.full(len(crossings), np.nan)
-    x_m = crossings[f"{end}_x_m"].to_numpy(np.float64)
-    y_m = crossings[f"{end}_y_m"].to_numpy(np.float64)
-    tangent, depth, levels_deg = _hidden(x_m, y_m, terrain)
-    view = sky_view_fraction(tangent)
-    if levels_deg.size:
-        view = sky_view_under_canopy(tangent, depth, levels_deg)
-    tables, band = by_band
-    for k, table in enumerate(tables):
-        here = band == k
-        total[here] = daily_insolation(
-            table, tangent[here], view[here], depth[here], levels_deg
-        )
-    return total, view
+def _spread(by_band: NDArray, band: NDArray, known: NDArray) -> NDArray[np.float32]:
+    each = np.full((len(band), SEASON_DAYS), np.nan, np.float32)
+    each[known] = by_band[band[known]]
+    return each
 
 
-def _hidden(
-    x_m: NDArray, y_m: NDArray, terrain: Terrain
-) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]:
+def _ends(crossings: GeoDataFrame, terrain: Terrain) -> tuple[NDArray, NDArray]:
+    """Return row, column and grid bearing of north of all inlets, then outlets."""
+    names = ("upstream", "downstream")
+    x_m = np.concatenate([crossings[f"{end}_x_m"] for end in names], dtype=np.float64)
+    y_m = np.concatenate([crossings[f"{end}_y_m"] for end in names], dtype=np.float64)
     rows, cols = cells(terrain, x_m, y_m)
-    north_rad = grid_north(terrain.crs, x_m, y_m)
-    tangent = horizon_tangent(
+    places = np.column_stack([rows, cols, grid_north(terrain.crs, x_m, y_m)])
+    return places, np.tile(np.arange(len(crossings)), len(names))
+
+
+def _horizons(places: NDArray, terrain: Terrain) -> NDArray[np.float32]:
+    rows, cols, north_rad = places.T
+    return horizon_tangent(
         terrain.elevation_m, rows, cols,
         cell_m=terrain.cell_m, eye_m=EYE_M, north_rad=north_rad,
     )  # fmt: skip
-    if terrain.canopy_height_m is None:
-        return tangent, np.zeros((len(rows), AZIMUTHS, 0), np.float32), np.zeros(0)
-    depth = canopy_depth(
-        terrain.elevation_m,
-        terrain.canopy_height_m,
-        np.column_stack([rows, cols, north_rad]),
-        cell_m=terrain.cell_m,
+
+
+def _at_ends(
+    crossings: GeoDataFrame, terrain: Terrain | None, trees: Trees, by_band: Bands
+) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]:
+    total = np.full((2 * len(crossings), SEASON_DAYS), np.nan, np.float32)
+    hours, sky = total.copy(), np.full(len(total), np.nan)
+    if terrain is None:
+        return total, hours, sky
+    places, of_crossing = _ends(crossings, terrain)
+    tangent = _horizons(places, terrain)
+    extinction_per_m = _extinction(trees)
+    for start in range(0, len(total), _BLOCK):
+        part = slice(start, start + _BLOCK)
+        depth = np.zeros((len(places[part]), AZIMUTHS, 0), np.float32)
+        sky[part] = sky_view_fraction(tangent[part])
+        if terrain.canopy_height_m is not None:
+            depth = canopy_depth(
+                terrain.elevation_m, terrain.canopy_height_m, places[part],
+                cell_m=terrain.cell_m, extinction_per_m=extinction_per_m,
+            )  # fmt: skip
+            sky[part] = sky_view_under_canopy(tangent[part], depth, ELEVATIONS_DEG)
+        bands = (by_band[0], by_band[1][of_crossing[part]])
+        total[part], hours[part] = _days(bands, tangent[part], sky[part], depth)
+    return total, hours, sky
+
+
+def _days(
+    by_band: Bands, tangent: NDArray, sky: NDArray, depth: NDArray
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    tables, band = by_band
+    total = np.full((len(tangent), SEASON_DAYS), np.nan, np.float32)
+    hours = total.copy()
+    levels_deg = ELEVATIONS_DEG[: depth.shape[2]]
+    for k in np.unique(band[band >= 0]):
+        here = band == k
+        total[here], hours[here] = daily_sun(
+            tables[k], tangent[here], sky[here], depth[here], levels_deg
+        )
+    return total, hours
+
+
+def _extinction(trees: Trees) -> NDArray[np.float64]:
+    return crown_extinction(
+        trees.leaf_extinction_per_m,
+        cover_fraction=np.nan_to_num(np.asarray(trees.cover_fraction), nan=1.0),
+        crown_width_m=trees.crown_width_m,
+        deciduous_fraction=np.nan_to_num(np.asarray(trees.deciduous_fraction)),
+        leaf_off_factor=trees.leaf_off_factor,
     )
-    return tangent, depth, ELEVATIONS_DEG

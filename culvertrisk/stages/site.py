@@ -10,16 +10,19 @@ from culvertrisk.inputs.rasters import COARSE_STEP_M, Terrain, cells
 from culvertrisk.stages.ends import Ends, place_ends
 from culvertrisk.stages.north import grid_north
 from culvertrisk.stages.roadside import Roadside, roadside
+from culvertrisk.stages.streams import match_streams
 from culvertrisk.terrain.flow import FlowField, flow_field
 from culvertrisk.terrain.sampling import sample
 
-SNAP_CELLS = (
-    3  # a mapped place misses its stream by so much; common practice, no source
-)
 FINE_CELL_M = 5.0  # larger cells do not show a road of 9 m; common practice, no source
 COVER_RANGE_M = (0.0, 40.0)  # as in columns.csv
 SLOPE_RANGE = (-0.3, 0.5)  # as in columns.csv
 Floats = NDArray[np.float64]
+_OF_CATCHMENT = (
+    "dem_elevation_m", "catchment_m2", "flow_path_m", "flow_path_slope_m_per_m",
+    "catchment_slope_m_per_m", "fill_depth_m", "filled_area_fraction", "is_carved",
+    "snap_distance_m", "is_catchment_cut",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -28,7 +31,9 @@ class SiteFlow:
 
     ``ends`` and ``road`` hold one entry a crossing; ``flow`` is the flow over the DEM
     with every culvert cut, None without a DEM; ``catchment_row`` and
-    ``catchment_col`` are the cell whose catchment is the crossing's, -1 where unknown.
+    ``catchment_col`` are the cell whose catchment is the crossing's, -1 where
+    unknown; ``has_stream`` whether it is where a stream meets the road, and
+    ``stream_note`` what is odd about that, "" if nothing.
     """
 
     ends: Ends
@@ -36,6 +41,8 @@ class SiteFlow:
     flow: FlowField | None
     catchment_row: NDArray[np.int64]
     catchment_col: NDArray[np.int64]
+    has_stream: NDArray[np.bool_]
+    stream_note: NDArray[np.object_]
 
 
 def site_flow(
@@ -62,11 +69,11 @@ def site_flow(
     ends = place_ends(crossings, terrain, road)
     if terrain is None or ends.carved_m is None:
         nowhere = np.full(len(crossings), -1, np.int64)
-        return SiteFlow(ends, road, None, nowhere, nowhere)
+        note = np.full(len(crossings), "", object)
+        return SiteFlow(ends, road, None, nowhere, nowhere, nowhere >= 0, note)
     flow = flow_field(ends.carved_m, terrain.cell_m)
-    rows, cols = _start_cells(crossings, terrain, ends)
-    row, col = _largest_near(flow.area_m2, rows, cols)
-    return SiteFlow(ends, road, flow, row, col)
+    met = match_streams(crossings, terrain, ends, flow, roads)
+    return SiteFlow(ends, road, flow, met.row, met.col, met.is_met, met.note)
 
 
 def add_site(
@@ -91,7 +98,7 @@ def add_site(
 
     Notes
     -----
-    The catchment is the largest within three cells of the cut's upstream end. Cover
+    The catchment is that of :func:`~culvertrisk.stages.streams.match_streams`. Cover
     and slope are read off the DEM only where its cells are 5 m or less and its heights
     finer than half a metre: on the demo town's 10 m cells, covers were off by a metre
     and slopes by three times.
@@ -100,6 +107,7 @@ def add_site(
     slope, slope_source = _barrel_slope(crossings, terrain, site.ends)
     return crossings.assign(
         **_catchments(crossings, terrain, site),
+        stream_note=site.stream_note,
         road_low_m=site.road.low_m,
         cover_m=cover_m,
         cover_source=cover_source,
@@ -113,43 +121,12 @@ def add_site(
     )
 
 
-def _start_cells(
-    crossings: GeoDataFrame, terrain: Terrain, ends: Ends
-) -> tuple[Floats, Floats]:
-    rows, cols = cells(terrain, crossings.geometry.x, crossings.geometry.y)
-    rows = np.where(ends.is_carved, ends.upstream_row, rows)
-    return rows, np.where(ends.is_carved, ends.upstream_col, cols)
-
-
-def _largest_near(
-    area_m2: Floats, rows: Floats, cols: Floats
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    found = np.full((len(rows), 2), -1, np.int64)
-    height, width = area_m2.shape
-    for i in range(len(rows)):
-        is_inside = 0 <= rows[i] <= height - 1 and 0 <= cols[i] <= width - 1
-        if not is_inside:
-            continue
-        row, col = round(rows[i]), round(cols[i])
-        top, left = max(row - SNAP_CELLS, 0), max(col - SNAP_CELLS, 0)
-        near = area_m2[top : row + SNAP_CELLS + 1, left : col + SNAP_CELLS + 1]
-        if not np.isnan(area_m2[row, col]):
-            best = np.unravel_index(np.nanargmax(near), near.shape)
-            found[i] = top + int(best[0]), left + int(best[1])
-    return found[:, 0], found[:, 1]
-
-
 def _catchments(
     crossings: GeoDataFrame, terrain: Terrain | None, site: SiteFlow
 ) -> dict[str, Floats]:
-    unknown = np.full(len(crossings), np.nan)
-    names = (
-        "dem_elevation_m", "catchment_m2", "flow_path_m", "flow_path_slope_m_per_m",
-        "fill_depth_m", "is_carved", "snap_distance_m", "is_catchment_cut",
-    )  # fmt: skip
     flow, ends = site.flow, site.ends
     if terrain is None or flow is None or ends.carved_m is None:
-        return dict.fromkeys(names, unknown)
+        return dict.fromkeys(_OF_CATCHMENT, np.full(len(crossings), np.nan))
     where = (site.catchment_row, site.catchment_col)
     is_known = where[0] >= 0
     path_m = np.where(is_known, flow.path_m[where], np.nan)
@@ -161,13 +138,15 @@ def _catchments(
         flow.area_m2[where],
         path_m,
         drop_m / path_m,
+        flow.mean_slope[where],
         flow.filled_m[where] - ends.carved_m[where],
+        flow.deep_fraction[where],
         ends.is_carved.astype(np.float64),
         _snap_distance(crossings, terrain, site),
         flow.is_cut[where].astype(np.float64),
     )
     known = [np.where(is_known, value, np.nan) for value in values]
-    return dict(zip(names, known, strict=True))
+    return dict(zip(_OF_CATCHMENT, known, strict=True))
 
 
 def _snap_distance(crossings: GeoDataFrame, terrain: Terrain, site: SiteFlow) -> Floats:

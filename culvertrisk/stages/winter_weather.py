@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from culvertrisk.checks import InputError, file_problem
 from culvertrisk.formulas.cold import clear_sun_fraction
-from culvertrisk.formulas.ice import melt_depth
+from culvertrisk.formulas.snowmelt import melt_degree_day, snow_water
+from culvertrisk.formulas.snowpack import released_water
 from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.settings import Forecast
+from culvertrisk.stages.ground_frost import ROAD_SURFACE, freezing_factor, frost_by_day
 
 Floats = NDArray[np.float64]
 
@@ -22,13 +24,23 @@ LONGEST_GAP_DAYS = 5  # beyond that share, and at the end, only gaps up to this
 
 @dataclass(frozen=True)
 class WinterDays:
-    """Complete weather of the days of a winter, shape (days,)."""
+    """Complete weather of the days of a winter, shape (days,).
+
+    ``snowmelt_m`` and ``thaw_water_m`` (with rain) are depths of water on level ground;
+    ``frost_depth_unit`` and ``road_surface_c`` are those of ``frost_by_day``;
+    ``road_factor`` is the road's freezing n-factor.
+    """
 
     air_mean_c: Floats
     half_range_c: Floats
     clear_sun_fraction: Floats
     snow_m2k_w: Floats
     sun_day: NDArray[np.intp]
+    snowmelt_m: Floats
+    thaw_water_m: Floats
+    frost_depth_unit: Floats
+    road_surface_c: Floats
+    road_factor: float
 
 
 def with_forecast(weather: pd.DataFrame, on: date, forecast: Forecast) -> pd.DataFrame:
@@ -163,14 +175,33 @@ def climatology(weather: pd.DataFrame, first_day: date, last_day: date) -> pd.Da
     return usual.fillna(own).assign(is_forecast=0.0)[[*weather.columns]]
 
 
-def winter_days(days: pd.DataFrame, coefficients: Mapping[str, Floats]) -> WinterDays:
-    """Turn complete weather into what the daily run needs."""
+def winter_days(
+    days: pd.DataFrame, coefficients: Mapping[str, Floats], mean_annual_c: float
+) -> WinterDays:
+    """Turn complete weather into what the daily run needs.
+
+    Parameters
+    ----------
+    days : DataFrame
+        Of ``winter_weather``.
+    coefficients : mapping
+        By name, as ``freeze_coefficients``.
+    mean_annual_c : float
+        Of ``mean_annual_air`` [°C].
+
+    Returns
+    -------
+    days : WinterDays
+        Snow is as recorded, else from snowfall by degree-days, else as assumed; a
+        thaw's water is that snow's melt and the rain, less what the pack holds.
+    """
+    c = coefficients
     low, high = days["air_min_c"].to_numpy(float), days["air_max_c"].to_numpy(float)
     half_range_c = np.maximum(high - low, 0) / 2
     mean_c = (low + high) / 2
-    c = coefficients
-    snow_depth_m = _snow_depth(days, mean_c, c)
-    share = c["snow_share_fraction"] / c["snow_conductivity_w_mk"]
+    depth_m = _snow_depth(days, mean_c, c)
+    snowmelt_m, thaw_water_m = _thaw(days, mean_c, depth_m, c)
+    unit_depth, surface_c = frost_by_day(mean_c, mean_annual_c, c)
     return WinterDays(
         air_mean_c=mean_c,
         half_range_c=half_range_c,
@@ -179,8 +210,13 @@ def winter_days(days: pd.DataFrame, coefficients: Mapping[str, Floats]) -> Winte
             range_coefficient=c["range_coefficient"],
             clear_sky_fraction=c["clear_sky_fraction"],
         ),
-        snow_m2k_w=share * snow_depth_m,
+        snow_m2k_w=c["snow_share_fraction"] / c["snow_conductivity_w_mk"] * depth_m,
         sun_day=sun_day_of(pd.DatetimeIndex(days.index)),
+        snowmelt_m=snowmelt_m,
+        thaw_water_m=thaw_water_m,
+        frost_depth_unit=unit_depth,
+        road_surface_c=surface_c,
+        road_factor=freezing_factor(ROAD_SURFACE),
     )
 
 
@@ -188,16 +224,28 @@ def _snow_depth(
     days: pd.DataFrame, mean_c: Floats, coefficients: Mapping[str, Floats]
 ) -> Floats:
     """Depth from the record, else from snowfall and degree-days, else assumed."""
-    recorded = days["snow_depth_m"]
+    recorded, fallen = days["snow_depth_m"], days["snowfall_water_m"]
     if recorded.notna().any():
         return recorded.interpolate(limit_direction="both").to_numpy(float)
-    fallen = days["snowfall_water_m"]
     if not fallen.notna().any():
         return np.full(len(days), coefficients["assumed_snow_depth_m"])
-    thaw_cday = np.maximum(mean_c, 0)
-    melt_m = melt_depth(thaw_cday, coefficients["snow_melt_coefficient"])
-    water_m, depth_m = 0.0, np.empty(len(days))
-    for day, snow_m in enumerate(fallen.fillna(0.0).to_numpy(float)):
-        water_m = max(0.0, water_m + snow_m - melt_m[day])
-        depth_m[day] = water_m
-    return depth_m / coefficients["snow_density_fraction"]
+    fallen_m = fallen.fillna(0.0).to_numpy(float)
+    melt_m = melt_degree_day(mean_c, coefficients["snow_melt_coefficient"])
+    return snow_water(fallen_m, melt_m) / coefficients["snow_density_fraction"]
+
+
+def _thaw(
+    days: pd.DataFrame,
+    mean_c: Floats,
+    depth_m: Floats,
+    coefficients: Mapping[str, Floats],
+) -> tuple[Floats, Floats]:
+    """Melt of the snow that lies, and what leaves it together with the rain."""
+    c = coefficients
+    before_m = np.concatenate([depth_m[:1], depth_m[:-1]])
+    pack_m = before_m * c["snow_density_fraction"]
+    could_m = melt_degree_day(mean_c, c["snow_melt_coefficient"])
+    melt_m = np.minimum(could_m, pack_m)
+    inflow_m = melt_m + days["rain_m"].fillna(0.0).to_numpy(float)
+    held = float(c["held_water_fraction"].item())
+    return melt_m, released_water(mean_c, inflow_m, pack_m, held)

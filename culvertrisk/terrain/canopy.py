@@ -1,16 +1,19 @@
 """Paths of light through the crowns of trees, by direction, from a canopy raster."""
 
+from concurrent.futures import ThreadPoolExecutor
+from os import cpu_count
+
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from culvertrisk.terrain.horizon import AZIMUTHS
+from culvertrisk.terrain.horizon import AZIMUTHS, CHUNK, TILE_CELLS
 
 # Elevation angles at which depth is tabled; denser where paths change fast.
 ELEVATIONS_DEG = np.array([1.0, 4.0, 8.0, 12.0, 17.0, 23.0, 31.0, 42.0, 58.0, 80.0])
-EXTINCTION_PER_M = 0.05  # of conifer crowns in leaf; common practice, no source
-LEAF_OFF_FACTOR = 1.0  # conifers keep needles; 0.4 for broadleaves; no source
 REACH_M = 250.0  # a tree of 30 m hides the sun from 7 degrees up at this distance
+_NEAR_STEP = 0.5  # least step [cells]
+_GROWTH = 0.04  # step over distance; rays stand 0.09 of the distance apart
 
 
 def canopy_depth(
@@ -19,8 +22,7 @@ def canopy_depth(
     places: NDArray[np.float64],
     *,
     cell_m: float,
-    extinction_per_m: float = EXTINCTION_PER_M,
-    leaf_off_factor: float = LEAF_OFF_FACTOR,
+    extinction_per_m: ArrayLike,
 ) -> NDArray[np.float32]:
     """Optical depth of the crowns between points and the sky, by direction.
 
@@ -32,10 +34,8 @@ def canopy_depth(
         Row, column (whole at cell centres) and grid bearing of true north [rad].
     cell_m : float
         Side of the cells [m].
-    extinction_per_m : float, optional
-        Light lost on a metre of path through crowns in leaf [1/m].
-    leaf_off_factor : float, optional
-        Share of the extinction left in winter; 1 for conifers.
+    extinction_per_m : float or array_like, shape (rows, columns)
+        Light lost on a metre of path through the crowns of a cell [1/m].
 
     Returns
     -------
@@ -44,33 +44,57 @@ def canopy_depth(
 
     Notes
     -----
+    Rays of 250 m in steps of half a cell, or 4 % of the distance where that is more.
     Crowns are taken to reach from the ground to the canopy's height and to be even
-    inside; a road's clearing narrower than a cell is not seen. Both the extinction
-    and the even crown are assumptions: no field data stand behind them.
+    inside; a road's clearing narrower than a cell is not seen. The even crown is an
+    assumption: no field data stand behind it.
 
     Examples
     --------
     >>> ground_m, trees_m = np.zeros((30, 30)), np.full((30, 30), 10.0)
     >>> place = np.array([[15.0, 15.0, 0.0]])
-    >>> depth = canopy_depth(ground_m, trees_m, place, cell_m=10.0)
+    >>> depth = canopy_depth(ground_m, trees_m, place, cell_m=10.0,
+    ...                      extinction_per_m=0.05)
     >>> bool(depth[0, 0, 0] > depth[0, 0, 9] > 0.4)
     True
     """
+    rasters = tuple(
+        np.ascontiguousarray(np.broadcast_to(raster, elevation_m.shape), np.float32)
+        for raster in (elevation_m, canopy_height_m, np.asarray(extinction_per_m))
+    )
+    steps = _steps(cell_m)
     depth = np.zeros((len(places), AZIMUTHS, ELEVATIONS_DEG.size), np.float32)
-    slopes = np.tan(np.radians(ELEVATIONS_DEG))
-    _add_paths(elevation_m, canopy_height_m, places, cell_m, slopes, depth)
-    depth *= extinction_per_m * leaf_off_factor
+    order = np.lexsort((places[:, 1] // TILE_CELLS, places[:, 0] // TILE_CELLS))
+    slopes = np.tan(np.radians(ELEVATIONS_DEG)).astype(np.float32)
+
+    def work(start: int) -> None:
+        part = order[start : start + CHUNK]
+        _add_paths(rasters, places, part, (cell_m, *steps), slopes, depth)
+
+    with ThreadPoolExecutor(cpu_count()) as pool:
+        list(pool.map(work, range(0, len(places), CHUNK)))
     return depth
 
 
-@njit(cache=True)
+def _steps(cell_m: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return the ends and the middles of a ray's steps [m]."""
+    edges_m = [0.0]
+    while edges_m[-1] < REACH_M:
+        edges_m.append(edges_m[-1] + max(_NEAR_STEP * cell_m, _GROWTH * edges_m[-1]))
+    edges = np.array(edges_m)
+    return edges.astype(np.float32), ((edges[1:] + edges[:-1]) / 2).astype(np.float32)
+
+
+@njit(cache=True, nogil=True)
 def _add_paths(
-    elevation_m: NDArray, canopy_height_m: NDArray, places: NDArray, cell_m: float,
-    slopes: NDArray, depth: NDArray,
+    rasters: tuple, places: NDArray, part: NDArray, steps: tuple, slopes: NDArray,
+    depth: NDArray,
 ) -> None:  # fmt: skip
+    elevation_m, height_m, extinction_per_m = rasters
+    cell_m, edges_m, middles_m = steps
     rows, cols = elevation_m.shape
-    step_m = cell_m / 2
-    for i in range(places.shape[0]):
+    flat, slant = 1 / slopes, np.sqrt(1 + slopes**2)
+    for i in part:
         row, col, north = places[i]
         r, c = int(np.floor(row + 1 / 2)), int(np.floor(col + 1 / 2))
         if np.isnan(row + col) or r < 0 or c < 0 or r >= rows or c >= cols:
@@ -78,18 +102,29 @@ def _add_paths(
         eye_m = elevation_m[r, c]
         for ray in range(depth.shape[1]):
             bearing = 2 * np.pi * ray / depth.shape[1] + north
-            for step in range(int(REACH_M / step_m)):
-                far_m = (step + 1 / 2) * step_m
-                r = int(np.floor(row - np.cos(bearing) * far_m / cell_m + 1 / 2))
-                c = int(np.floor(col + np.sin(bearing) * far_m / cell_m + 1 / 2))
-                if r < 0 or c < 0 or r >= rows or c >= cols:
+            down, right = -np.cos(bearing) / cell_m, np.sin(bearing) / cell_m
+            for step in range(middles_m.size):
+                y = row + down * middles_m[step] + 1 / 2
+                x = col + right * middles_m[step] + 1 / 2
+                if y < 0 or x < 0 or y >= rows or x >= cols:
                     break
-                if not canopy_height_m[r, c] > 0:
+                r, c = int(y), int(x)
+                if not height_m[r, c] > 0:
                     continue
                 foot_m = elevation_m[r, c] - eye_m
-                top_m = foot_m + canopy_height_m[r, c]
-                for k in range(slopes.size):
-                    into_m = max(far_m - step_m / 2, foot_m / slopes[k])
-                    out_m = min(far_m + step_m / 2, top_m / slopes[k])
-                    along = np.sqrt(1 + slopes[k] ** 2)
-                    depth[i, ray, k] += max(out_m - into_m, 0.0) * along
+                crown = (foot_m, foot_m + height_m[r, c], extinction_per_m[r, c])
+                ends = (edges_m[step], edges_m[step + 1])
+                _add_step(crown, ends, (flat, slant), depth[i, ray])
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _add_step(crown: tuple, ends: tuple, rays: tuple, depth: NDArray) -> None:
+    foot_m, top_m, extinction_per_m = crown
+    near_m, far_m = ends
+    flat, slant = rays
+    for k in range(depth.size):
+        out_m = min(far_m, top_m * flat[k])
+        if not out_m > near_m:  # steeper rays pass above these crowns
+            break
+        path_m = max(out_m - max(near_m, foot_m * flat[k]), 0) * slant[k]
+        depth[k] += path_m * extinction_per_m

@@ -19,6 +19,7 @@ _STEP_CELLS = np.array([1, np.sqrt(2.0)])  # straight and diagonal, to the next 
 _UNSEEN = 254  # code of a cell the flood has not reached yet
 _DONE = 255  # count of a cell the accumulation has finished with
 MAX_CELLS = 2**32  # the flood's heap keeps the cell number in 32 bits
+DEEP_FILL_M = 1.0  # lines through deeper fill are doubtful; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -29,8 +30,10 @@ class FlowField:
     ``direction`` the D8 code (0 to 7 clockwise from east, 8 outlet, 255 no data);
     ``area_m2`` the area that drains through a cell, itself included [m2];
     ``path_m`` the longest flow path to its centre [m] and ``path_top_m`` the filled
-    elevation of that path's head [m]; ``is_cut`` whether the catchment touches the
-    edge of the data, so that its area is a lower bound.
+    elevation of that path's head [m]; ``mean_slope`` the mean over the catchment of
+    each cell's fall to the next [m/m] and ``deep_fraction`` the share of its area
+    filled by more than a metre, both of the filled ground; ``is_cut`` whether the
+    catchment touches the edge of the data, so that its area is a lower bound.
     """
 
     filled_m: NDArray[np.float32]
@@ -38,6 +41,8 @@ class FlowField:
     area_m2: NDArray[np.float64]
     path_m: NDArray[np.float32]
     path_top_m: NDArray[np.float32]
+    mean_slope: NDArray[np.float32]
+    deep_fraction: NDArray[np.float32]
     is_cut: NDArray[np.bool_]
 
 
@@ -86,8 +91,10 @@ def flow_field(elevation_m: NDArray[np.float32], cell_m: float) -> FlowField:
     direction = flood(filled_m)
     is_cut = direction == OUTLET
     point_downhill(filled_m, direction)
-    area_m2, path_m, path_top_m = accumulate(direction, filled_m, is_cut, cell_m)
-    return FlowField(filled_m, direction, area_m2, path_m, path_top_m, is_cut)
+    ground_m = np.ascontiguousarray(elevation_m, np.float32)
+    sums = accumulate(direction, filled_m, ground_m, is_cut, cell_m)
+    shaped = (values.reshape(filled_m.shape) for values in sums)
+    return FlowField(filled_m, direction, *shaped, is_cut)
 
 
 @njit(cache=True)
@@ -210,18 +217,35 @@ def _entries(direction: NDArray) -> tuple[NDArray, NDArray]:
 
 
 @njit(cache=True)
+def _own_figures(
+    direction: NDArray, filled_m: NDArray, ground_m: NDArray, cell_m: float
+) -> tuple[NDArray, NDArray]:
+    """Each cell's fall to the next over its way, and whether it is filled deeply."""
+    codes, filled, ground = direction.ravel(), filled_m.ravel(), ground_m.ravel()
+    offsets = ROW_STEP * direction.shape[1] + COL_STEP
+    slope, deep = np.zeros(codes.size, np.float32), np.zeros(codes.size, np.float32)
+    for cell in range(codes.size):
+        deep[cell] = filled[cell] - ground[cell] > DEEP_FILL_M
+        if codes[cell] < OUTLET:
+            step_m = cell_m * _STEP_CELLS[codes[cell] % 2]
+            slope[cell] = (filled[cell] - filled[cell + offsets[codes[cell]]]) / step_m
+    return slope, deep
+
+
+@njit(cache=True)
 def accumulate(
     direction: NDArray[np.uint8],
     filled_m: NDArray[np.float32],
+    ground_m: NDArray[np.float32],
     is_cut: NDArray[np.bool_],
     cell_m: float,
-) -> tuple[NDArray[np.float64], NDArray[np.float32], NDArray[np.float32]]:
-    """Walk down from every head and add up areas and longest paths.
+) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:
+    """Walk down from every head and add up areas, longest paths, slopes and fill.
 
     Parameters
     ----------
-    direction, filled_m : ndarray, shape (rows, columns)
-        D8 codes without a loop, and the filled elevation [m].
+    direction, filled_m, ground_m : ndarray, shape (rows, columns)
+        D8 codes without a loop, the filled and the unfilled elevation [m].
     is_cut : ndarray, shape (rows, columns)
         Cells on the edge of the data; spread downstream in place.
     cell_m : float
@@ -229,11 +253,12 @@ def accumulate(
 
     Returns
     -------
-    area_m2, path_m, path_top_m : ndarray, shape (rows, columns)
-        As in :class:`FlowField`.
+    area_m2, path_m, path_top_m, mean_slope, deep_fraction : ndarray, shape (cells,)
+        As in :class:`FlowField`, areas in 64 bits, row after row.
     """
     waiting, offsets = _entries(direction)
     codes, cut, top_m = direction.ravel(), is_cut.ravel(), filled_m.copy().ravel()
+    slope, deep = _own_figures(direction, filled_m, ground_m, cell_m)
     area_m2 = np.where(codes == NODATA, np.nan, cell_m * cell_m)
     path_m = np.zeros(codes.size, np.float32)
     for start in range(codes.size):
@@ -246,6 +271,10 @@ def accumulate(
                 break
             there = here + offsets[codes[here]]
             area_m2[there] += area_m2[here]
+            # Means and not sums: a sum in 32 bits stands still in a large catchment.
+            weight = area_m2[here] / area_m2[there]
+            slope[there] += (slope[here] - slope[there]) * weight
+            deep[there] += (deep[here] - deep[there]) * weight
             cut[there] |= cut[here]
             length_m = path_m[here] + cell_m * _STEP_CELLS[codes[here] % 2]
             if length_m > path_m[there]:
@@ -254,43 +283,4 @@ def accumulate(
             if waiting[there] != 0:
                 break
             here = there
-    shape = filled_m.shape
-    return area_m2.reshape(shape), path_m.reshape(shape), top_m.reshape(shape)
-
-
-@njit(cache=True)
-def upstream_mask(
-    direction: NDArray[np.uint8], row: int, col: int
-) -> NDArray[np.bool_]:
-    """Cells that drain through one cell, itself included.
-
-    Parameters
-    ----------
-    direction : ndarray, shape (rows, columns)
-        D8 codes of :class:`FlowField`.
-    row, col : int
-        The cell.
-
-    Returns
-    -------
-    mask : ndarray of bool, shape (rows, columns)
-        The catchment.
-    """
-    rows, cols = direction.shape
-    mask = np.zeros((rows, cols), np.bool_)
-    mask[row, col] = True
-    stack, count = np.empty(FIRST_ROOM, np.int64), 1
-    stack[0] = row * cols + col
-    while count > 0:
-        count -= 1
-        r0, c0 = stack[count] // cols, stack[count] % cols
-        for code in range(NEIGHBOURS):
-            r, c = r0 + ROW_STEP[code], c0 + COL_STEP[code]
-            if r < 0 or c < 0 or r >= rows or c >= cols or mask[r, c]:
-                continue
-            if direction[r, c] == (code + HALF_TURN) % NEIGHBOURS:
-                mask[r, c] = True
-                stack = with_room(stack, count)
-                stack[count] = r * cols + c
-                count += 1
-    return mask
+    return area_m2, path_m, top_m, slope, deep

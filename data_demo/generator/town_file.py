@@ -12,6 +12,7 @@ TEXT = """\
 [town]
 name = "Quennaskeld Township"
 crs = "EPSG:32616"
+units = "us"
 winter_start = "10-01"
 centre_lat = {garage_lat}
 centre_lon = {garage_lon}

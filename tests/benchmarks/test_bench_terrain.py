@@ -1,4 +1,4 @@
-"""Speed of flow and horizons against a second library and one pass over memory."""
+"""Speed of flow against a second library and one pass over memory."""
 
 import time
 
@@ -6,12 +6,8 @@ import numpy as np
 import pyflwdir
 import pytest
 
-from culvertrisk.formulas.clear_sky import sun_table
-from culvertrisk.formulas.insolation import daily_insolation, sky_view_under_canopy
-from culvertrisk.terrain.canopy import ELEVATIONS_DEG, canopy_depth
 from culvertrisk.terrain.carve import carve
 from culvertrisk.terrain.flow import flow_field
-from culvertrisk.terrain.horizon import horizon_tangent
 
 SIDE = 3000  # 9 million cells
 POINTS = 5000
@@ -59,44 +55,6 @@ def test_flow_of_nine_million_cells(benchmark, ground_m):
     benchmark.extra_info["of_one_pass"] = ours_s / pass_s
     flow = benchmark(flow_field, ground_m, CELL_M)
     assert np.isfinite(flow.area_m2).all()
-
-
-@pytest.mark.benchmark(min_rounds=2, max_time=1)
-def test_horizons_of_five_thousand_points(benchmark, ground_m, places):
-    rows, cols = places
-    tangent = benchmark(
-        horizon_tangent, ground_m, rows, cols,
-        cell_m=CELL_M, eye_m=0.5, north_rad=np.zeros(POINTS),
-    )  # fmt: skip
-    assert np.isfinite(tangent).all()
-
-
-@pytest.mark.benchmark(min_rounds=2, max_time=1)
-def test_canopy_of_five_thousand_points(benchmark, ground_m, places):
-    trees_m = np.full_like(ground_m, 12.0)
-    rays = np.column_stack([*places, np.zeros(POINTS)])
-    depth = benchmark(canopy_depth, ground_m, trees_m, rays, cell_m=CELL_M)
-    assert (depth >= 0).all()
-
-
-@pytest.mark.benchmark(min_rounds=2, max_time=1)
-@pytest.mark.parametrize("levels", [0, ELEVATIONS_DEG.size])
-def test_season_of_sun_at_five_thousand_points(benchmark, levels):
-    tangent = np.random.default_rng(2).uniform(0, 0.2, (POINTS, 72)).astype(np.float32)
-    depth = np.full((POINTS, 72, levels), 0.3, np.float32)
-    total = benchmark(
-        daily_insolation, sun_table(60.0, 25.0), tangent, np.ones(POINTS), depth,
-        ELEVATIONS_DEG[:levels],
-    )  # fmt: skip
-    assert (total > 0).all()
-
-
-@pytest.mark.benchmark(min_rounds=2, max_time=1)
-def test_sky_of_five_thousand_points_under_trees(benchmark):
-    tangent = np.random.default_rng(2).uniform(0, 0.2, (POINTS, 72)).astype(np.float32)
-    depth = np.full((POINTS, 72, ELEVATIONS_DEG.size), 0.3, np.float32)
-    view = benchmark(sky_view_under_canopy, tangent, depth, ELEVATIONS_DEG)
-    assert (view < 1).all()
 
 
 @pytest.mark.benchmark(min_rounds=2, max_time=1)

@@ -1,0 +1,286 @@
+"""Proof on last winters: hide one, rank on the rest, count its thaws at the top."""
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from culvertrisk.checks import InputError, file_problem
+from culvertrisk.formulas.log_model import LogRecord
+from culvertrisk.formulas.ranking import brier_score, expected_hits, random_hits
+from culvertrisk.plans.proof_misses import why_missed
+from culvertrisk.settings import Settings
+from culvertrisk.stages.freeze_inputs import Sunlight
+from culvertrisk.stages.hindcast import Hindcast, hindcast
+from culvertrisk.stages.history import class_words
+from culvertrisk.stages.log_fit import RecordFit, blocked_given_log, fit_record
+from culvertrisk.stages.log_matching import history_defaults
+from culvertrisk.stages.winter import freeze_coefficients
+
+Floats = NDArray[np.float64]
+
+LENGTHS = (20, 50, 100)
+OURS, BLOCKED, REPEAT = "model, as logged", "model, blocked", "repeat list"
+PHYSICS, SIZE, RANDOM = "physics alone", "pipe size alone", "chance"
+LISTS = (OURS, BLOCKED, REPEAT, PHYSICS, SIZE)
+_WINTERS_LEAST = 2
+
+
+@dataclass(frozen=True)
+class Proof:
+    """How well each hidden winter's logged thaws were foretold.
+
+    Attributes
+    ----------
+    hits : DataFrame
+        A row for each hidden winter and list: ``winter``, ``list``,
+        ``thawed_count`` and ``top_20`` .. ``top_100``, crossings thawed in the first
+        so many, mean over the orders of ties.
+    totals : DataFrame
+        The same summed, by list; for ``chance`` also ``low_20``, ``high_20`` ..
+    calibration : DataFrame
+        By word of ``freeze_class``: ``crossing_winter_count``, thaws ``predicted``
+        and ``logged``.
+    brier, brier_usual : float
+        Of the chance of a logged thaw, and of the town's usual share for everybody.
+    misses : DataFrame
+        The worst: ``winter``, ``culvert_id``, ``rank``, ``logged_chance``, ``why``.
+    surprises : DataFrame
+        Likely blocked, never logged: ``culvert_id``, ``blocked_chance``,
+        ``logged_fraction``, ``road_name``; for a drive-by.
+    verdict, notes : str, tuple of str
+        Whether the repeat list is beaten, and what the log was taken for.
+    """
+
+    hits: pd.DataFrame
+    totals: pd.DataFrame
+    calibration: pd.DataFrame
+    brier: float
+    brier_usual: float
+    misses: pd.DataFrame
+    surprises: pd.DataFrame
+    verdict: str
+    notes: tuple[str, ...]
+
+
+def prove(
+    crossings: GeoDataFrame,
+    thaw_log: pd.DataFrame | None,
+    weather: pd.DataFrame,
+    sun: Sunlight | None,
+    settings: Settings,
+) -> Proof:
+    """Hide each winter of the log in turn and rank by all the others.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of culverts, site and access.
+    thaw_log : DataFrame or None
+        The table of ``read_thaw_log``.
+    weather : DataFrame
+        The table of ``read_weather``.
+    sun : Sunlight or None
+        Sun at both ends by season.
+    settings : Settings
+        Start of the winter.
+
+    Returns
+    -------
+    proof : Proof
+        All in terms of crossings with a thaw logged in the hidden winter, each
+        counted once a winter.
+
+    Raises
+    ------
+    InputError
+        If fewer than two winters with weather have a thaw of a known crossing.
+
+    Notes
+    -----
+    The rest are earlier and later winters alike. Of the hidden winter only the
+    weather is known. The log holds what crews were sent to, so the list that is
+    compared with it is the chance of a *logged* thaw: that of a block times the
+    share logged on that class of road; the chance of a block stands beside it.
+    """
+    past = hindcast(
+        crossings, thaw_log, weather, sun, settings, _day_after(thaw_log, weather)
+    )
+    hidden = [] if past is None else _thawed_winters(past.record)
+    if past is None or len(hidden) < _WINTERS_LEAST:
+        raise InputError([_too_little(len(hidden))])
+    size_m = crossings["rise_m"].to_numpy(float)
+    told = pd.concat(
+        [_foretold(past, winter, size_m).assign(row=winter) for winter in hidden]
+    )
+    hits, totals = _hits(told, past)
+    words = class_words(told[BLOCKED].to_numpy(float), freeze_coefficients())
+    thawed = told["is_thawed"].to_numpy(float)
+    return Proof(
+        hits=hits,
+        totals=totals,
+        calibration=_calibration(told, words),
+        brier=brier_score(told[OURS], thawed),
+        brier_usual=brier_score(told["usual"], thawed),
+        misses=_misses(told, past, crossings),
+        surprises=_surprises(past, crossings),
+        verdict=_verdict(totals),
+        notes=past.notes,
+    )
+
+
+def _day_after(log: pd.DataFrame | None, weather: pd.DataFrame) -> date:
+    """The first day of which neither log nor observed weather tells anything."""
+    seen = weather.index[weather["is_forecast"] == 0]
+    last = seen.max() if len(seen) else weather.index.max()
+    if log is not None and not log.empty:
+        last = min(last, log["day"].max())
+    return (last + timedelta(days=1)).date()
+
+
+def _thawed_winters(record: LogRecord) -> list[int]:
+    thaws = record.is_thawed & record.is_exposed
+    return [int(winter) for winter in np.flatnonzero(thaws.any(axis=0))]
+
+
+def _too_little(winters: int) -> str:
+    return file_problem(
+        "thaw log",
+        f"have thaws of known crossings in at least {_WINTERS_LEAST} winters with "
+        "weather to be proved on",
+        f"{winters} such winters",
+        "Keep the log for another winter, or add the weather of the earlier ones.",
+    )
+
+
+def _without(record: LogRecord, winter: int) -> LogRecord:
+    return replace(
+        record,
+        chance=np.delete(record.chance, winter, axis=1),
+        is_thawed=np.delete(record.is_thawed, winter, axis=1),
+        is_exposed=np.delete(record.is_exposed, winter, axis=1),
+        kept_fraction=np.delete(record.kept_fraction, winter),
+    )
+
+
+def _foretold(past: Hindcast, winter: int, size_m: Floats) -> pd.DataFrame:
+    """Score every crossing of a hidden winter by each list, knowing the others."""
+    record = past.record
+    rest = _without(record, winter)
+    fit = fit_record(rest)
+    modelled = record.chance[:, winter]
+    blocked = blocked_given_log(modelled, fit.calibration, fit.history_factor)
+    kept = record.kept_fraction[winter]
+    thaws = rest.is_thawed & rest.is_exposed
+    known_m = size_m[np.isfinite(size_m)]
+    usual_m = np.median(known_m) if known_m.size else 0.0
+    table = pd.DataFrame(
+        {
+            "place": np.arange(len(blocked)),
+            "is_thawed": record.is_thawed[:, winter],
+            OURS: blocked * fit.logged_fraction * kept,
+            BLOCKED: blocked,
+            REPEAT: np.delete(past.visits, winter, axis=1).sum(axis=1),
+            PHYSICS: modelled,
+            SIZE: -np.where(np.isfinite(size_m), size_m, usual_m),
+            "usual": thaws.sum() / max(rest.is_exposed.sum(), 1),
+            "logged_fraction": fit.logged_fraction,
+        }
+    )
+    return table[record.is_exposed[:, winter]]
+
+
+def _hits(told: pd.DataFrame, past: Hindcast) -> tuple[pd.DataFrame, pd.DataFrame]:
+    rows, draws = [], []
+    for winter, table in told.groupby("row"):
+        thawed = table["is_thawed"].to_numpy(float)
+        draws.append((len(table), int(thawed.sum())))
+        for name in LISTS:
+            found = {f"top_{k}": expected_hits(table[name], thawed, k) for k in LENGTHS}
+            year = past.winters[int(str(winter))]
+            rows.append(
+                {"winter": year, "list": name, "thawed_count": draws[-1][1], **found}
+            )
+    hits = pd.DataFrame(rows)
+    totals = hits.drop(columns="winter").groupby("list").sum().loc[[*LISTS]]
+    return hits, pd.concat([totals, _by_chance(draws)])
+
+
+def _by_chance(draws: list[tuple[int, int]]) -> pd.DataFrame:
+    share = history_defaults()["interval_fraction"]
+    row: dict[str, float] = {"thawed_count": sum(hits for _, hits in draws)}
+    for k in LENGTHS:
+        lists = [(places, hits, min(k, places)) for places, hits in draws]
+        row[f"top_{k}"], row[f"low_{k}"], row[f"high_{k}"] = random_hits(lists, share)
+    return pd.DataFrame([row], index=pd.Index([RANDOM], name="list"))
+
+
+def _calibration(told: pd.DataFrame, words: NDArray[np.object_]) -> pd.DataFrame:
+    by_word = told.assign(word=words).groupby("word")
+    return pd.DataFrame(
+        {
+            "crossing_winter_count": by_word.size(),
+            "predicted": by_word[OURS].sum(),
+            "logged": by_word["is_thawed"].sum(),
+        }
+    ).reindex([word for word in ("severe", "high", "some", "low") if word in words])
+
+
+def _misses(
+    told: pd.DataFrame, past: Hindcast, crossings: GeoDataFrame
+) -> pd.DataFrame:
+    ranked = told.assign(rank=told.groupby("row")[OURS].rank(ascending=False))
+    count = int(history_defaults()["shown_miss_count"])
+    worst = ranked[ranked["is_thawed"]].sort_values(
+        ["rank", "row", "place"], ascending=[False, True, True]
+    )
+    rows = [
+        {
+            "winter": past.winters[row["row"]],
+            "culvert_id": str(crossings.index[row["place"]]),
+            "rank": row["rank"],
+            "logged_chance": row[OURS],
+            "why": why_missed(crossings.iloc[row["place"]], past, row),
+        }
+        for row in worst.head(count).to_dict("records")
+    ]
+    return pd.DataFrame(rows)
+
+
+def _surprises(past: Hindcast, crossings: GeoDataFrame) -> pd.DataFrame:
+    """Likely blocked in a usual winter by all winters' fit, yet never logged."""
+    fit: RecordFit = fit_record(past.record)
+    lived = np.maximum(past.record.is_exposed.sum(axis=1), 1)
+    blocked = [
+        blocked_given_log(chance, fit.calibration, fit.history_factor)
+        for chance in past.record.chance.T
+    ]
+    mean = (np.stack(blocked, axis=1) * past.record.is_exposed).sum(axis=1) / lived
+    table = pd.DataFrame(
+        {
+            "culvert_id": crossings.index.astype(str),
+            "blocked_chance": mean,
+            "logged_fraction": fit.logged_fraction,
+            "road_name": crossings["road_name"].to_numpy(str),
+        }
+    )
+    never = past.record.is_exposed.any(axis=1) & (past.logged_thaw_count == 0)
+    likely = table[never].sort_values(
+        ["blocked_chance", "culvert_id"], ascending=[False, True]
+    )
+    return likely.head(int(history_defaults()["surprise_count"])).reset_index(drop=True)
+
+
+def _verdict(totals: pd.DataFrame) -> str:
+    said = []
+    for k in LENGTHS:
+        ours, theirs = totals.loc[OURS, f"top_{k}"], totals.loc[REPEAT, f"top_{k}"]
+        word = "beats" if ours > theirs else "does not beat"
+        said.append(
+            f"top {k}: the model {word} the repeat list ({ours:.0f} against "
+            f"{theirs:.0f} logged thaws)"
+        )
+    return "; ".join(said)

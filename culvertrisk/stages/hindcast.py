@@ -1,0 +1,189 @@
+"""The winters of the log once more: what the model says beside what was logged."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from culvertrisk.checks import SHOWN_ROWS
+from culvertrisk.formulas.log_model import LogRecord
+from culvertrisk.settings import Settings
+from culvertrisk.stages.freeze import NOT_PIPES, freeze_state
+from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
+from culvertrisk.stages.log_gaps import Span, kept_fractions, lost_spans
+from culvertrisk.stages.log_matching import history_defaults, match_rows
+from culvertrisk.stages.winter import freeze_coefficients
+from culvertrisk.stages.winter_weather import has_weather
+
+Floats = NDArray[np.float64]
+
+FOUND_ICE = ("open", "partial", "dug", "gave up")
+_LAST_MONTH_DAY = (5, 31)  # the sun's season ends; no ice grows from here on
+
+
+@dataclass(frozen=True)
+class Hindcast:
+    """Model and log side by side, n crossings and the w winters with weather.
+
+    ``visits``, shape (n, w), are logged visits on distinct days that found ice;
+    ``logged_thaw_count``, shape (n,), also counts winters without weather.
+    ``group_names`` are the kinds of road that crews treat alike, ``matches`` the
+    rows of the log with their crossing and how sure that is.
+    """
+
+    winters: tuple[int, ...]
+    record: LogRecord
+    visits: Floats
+    logged_thaw_count: Floats
+    group_names: tuple[str, ...]
+    matches: pd.DataFrame
+    notes: tuple[str, ...]
+
+
+def hindcast(
+    crossings: GeoDataFrame,
+    log: pd.DataFrame | None,
+    weather: pd.DataFrame,
+    sun: Sunlight | None,
+    settings: Settings,
+    on: date,
+) -> Hindcast | None:
+    """Run the model over the winters of the log and set the log beside it.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of culverts and, where known, site and access.
+    log : DataFrame or None
+        The table of ``read_thaw_log``.
+    weather : DataFrame
+        The table of ``read_weather``.
+    sun : Sunlight or None
+        Sun at both ends by day of the season.
+    settings : Settings
+        Start of the winter.
+    on : date
+        The day asked; no row of that day or later is looked at.
+
+    Returns
+    -------
+    hindcast : Hindcast or None
+        None without a row before that day.
+
+    Notes
+    -----
+    Of each winter the model's chance with its thickest ice counts. Winters before
+    ``install_year`` are cut, from the log and from the hindcast; so are winters
+    without weather. Days lost from the log lower what is expected to be logged.
+    """
+    before = None if log is None else log[log["day"] < pd.Timestamp(on)]
+    if before is None or before.empty:
+        return None
+    matches = before.assign(**match_rows(crossings, before))
+    spans = _winter_spans(before, settings, on)
+    known = {y: s for y, s in spans.items() if has_weather(weather, *s)}
+    lived = np.stack([_lived(crossings, year) for year in spans], axis=1)
+    thaws = np.stack([_thaws(crossings, matches, y) for y in spans], axis=1) * lived
+    has = np.array([year in known for year in spans], dtype=bool)
+    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    lost = lost_spans(before, spans, history_defaults())
+    group, names = _groups(crossings)
+    record = LogRecord(
+        chance=_chances(crossings, weather, sun, known),
+        is_thawed=thaws[:, has] > 0,
+        is_exposed=lived[:, has] & is_pipe[:, None],
+        kept_fraction=kept_fractions(before, spans, lost, history_defaults())[has],
+        group=group,
+    )
+    notes = (*_match_notes(matches), *_skipped_note(spans, known), *_lost_notes(lost))
+    total = np.where(is_pipe, thaws.sum(axis=1), np.nan)
+    return Hindcast((*known,), record, thaws[:, has], total, names, matches, notes)
+
+
+def _chances(
+    crossings: GeoDataFrame,
+    weather: pd.DataFrame,
+    sun: Sunlight | None,
+    spans: dict[int, Span],
+) -> Floats:
+    coefficients = freeze_coefficients()
+    inputs = freeze_inputs(crossings, sun, coefficients)
+    chances = [
+        freeze_state(inputs, weather, *span, coefficients).most_chance
+        for span in spans.values()
+    ]
+    return np.stack(chances, axis=1) if chances else np.zeros((len(crossings), 0))
+
+
+def _winter_spans(log: pd.DataFrame, settings: Settings, on: date) -> dict[int, Span]:
+    """First and last day of each winter from the log's first to the day before."""
+    spans = {}
+    for year in range(int(log["winter"].min()), settings.winter_of(on).year + 1):
+        last = date(year + 1, *_LAST_MONTH_DAY)
+        first = settings.winter_of(last)
+        last = min(last, on - timedelta(days=1))
+        if first <= last:
+            spans[year] = first, last
+    return spans
+
+
+def _lived(crossings: GeoDataFrame, year: int) -> NDArray[np.bool_]:
+    """Tell which pipes lay there in the winter; an unknown year counts as always."""
+    installed = crossings["install_year"].to_numpy(float)
+    return np.isnan(installed) | (installed <= year)
+
+
+def _thaws(crossings: GeoDataFrame, matches: pd.DataFrame, year: int) -> Floats:
+    is_clear = matches["match_confidence"] >= history_defaults()["match_least_fraction"]
+    found_ice = matches["result"].isin(FOUND_ICE)
+    rows = matches[(matches["winter"] == year) & found_ice & is_clear]
+    days = rows.assign(day=rows["day"].dt.normalize())
+    visits = days.drop_duplicates(["culvert_id", "day"])["culvert_id"].value_counts()
+    counts = visits.reindex(crossings.index.astype(str)).fillna(0)
+    return np.asarray(counts, dtype=np.float64)
+
+
+def _groups(crossings: GeoDataFrame) -> tuple[NDArray[np.intp], tuple[str, ...]]:
+    """Group crossings by what decides where crews go: road class, driveway or not."""
+    road = crossings["road_class"].astype(str)
+    if "network_class" in crossings:
+        nearest = crossings["network_class"].astype(str)
+        road = nearest.where(nearest != "", road)
+    name = road.where(road != "", "unknown class")
+    is_driveway = crossings["crossing_kind"] == "driveway"
+    code, names = pd.factorize(name.where(~is_driveway, name + " driveway"), sort=True)
+    return code.astype(np.intp), tuple(map(str, names))
+
+
+def _match_notes(matches: pd.DataFrame) -> tuple[str, ...]:
+    least = history_defaults()["match_least_fraction"]
+    is_clear = matches["match_confidence"] >= least
+    lost = f"{(~is_clear).sum()} of {len(matches)} rows of the log name no crossing"
+    placed = matches[is_clear & (matches["match_by"] != "number")]
+    if placed.empty:
+        return (f"{lost} clearly.",)
+    sure = placed["match_confidence"].mean()
+    return (
+        f"{lost} clearly.",
+        f"{len(placed)} rows of the log without a number were placed by words, road "
+        f"and mile, with a confidence of {sure:.2f} on average.",
+    )
+
+
+def _skipped_note(spans: dict[int, Span], known: dict[int, Span]) -> tuple[str, ...]:
+    skipped = [f"{year}-{year + 1}" for year in spans if year not in known]
+    if not skipped:
+        return ()
+    listed = ", ".join(skipped[:SHOWN_ROWS]) + ", ..." * (len(skipped) > SHOWN_ROWS)
+    return (f"Winters without enough weather are left out of the fit: {listed}.",)
+
+
+def _lost_notes(lost: list[Span]) -> tuple[str, ...]:
+    return tuple(
+        f"No row from {first:%Y-%m-%d} to {last:%Y-%m-%d}, in a season when crews "
+        "usually write some: taken for lost pages, not for open pipes."
+        for first, last in lost
+    )

@@ -1,0 +1,172 @@
+"""How far a crossing's rank hangs on what is not known of it."""
+
+from collections.abc import Mapping
+from dataclasses import fields, replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from culvertrisk.formulas.log_model import LogModel
+from culvertrisk.settings import Settings
+from culvertrisk.stages.freeze import modelled_chance
+from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
+from culvertrisk.stages.log_fit import blocked_given_log
+from culvertrisk.stages.log_matching import history_defaults
+from culvertrisk.stages.winter import FreezeInputs, freeze_coefficients
+from culvertrisk.stages.winter_weather import with_forecast
+
+Floats = NDArray[np.float64]
+
+SOLID, FRAGILE = "solid", "fragile"
+_SEED = 20  # any number: the same inputs give the same bands
+
+
+def add_rank_band(
+    crossings: GeoDataFrame,
+    weather: pd.DataFrame,
+    sun: Sunlight | None,
+    settings: Settings,
+    on: date,
+    calibration: LogModel | None,
+) -> GeoDataFrame:
+    """Add how far each crossing's rank moves when the unknowns are drawn.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of freeze, history and priority.
+    weather : DataFrame
+        The table of ``read_weather``.
+    sun : Sunlight or None
+        Sun at both ends by season.
+    settings : Settings
+        Start of the winter and typed forecast.
+    on : date
+        The day asked.
+    calibration : LogModel or None
+        Of the history fit: what turned ``modelled_chance`` into
+        ``calibrated_chance``.
+
+    Returns
+    -------
+    crossings : GeoDataFrame
+        With the columns made by ``rank_band``; NaN and "" without a chance.
+
+    Notes
+    -----
+    In each draw every unknown of every crossing takes one of the values that stand
+    in for it, and a chance from 0 to 1 (such as a seep's) becomes yes or no; all
+    crossings are ranked anew by the loss avoided. The loss moves with the chance of
+    a block; flow and consequence stay. Sun that is unknown stays averaged. The band
+    is the 10th to 90th percentile of the ranks. "Solid" is a band no wider than half
+    the rank or ten places, whichever is more.
+    """
+    c = history_defaults()
+    inputs = freeze_inputs(crossings, sun, freeze_coefficients())
+    row, draws = _distinct_draws(inputs, int(c["band_draw_count"]))
+    modelled = modelled_chance(
+        draws,
+        with_forecast(weather, on, settings.forecast),
+        on,
+        first_day=settings.winter_of(on),
+        coefficients=freeze_coefficients(),
+    )[row]
+    factor = crossings["history_factor"].to_numpy(float)[:, None]
+    chance = np.stack(
+        [blocked_given_log(each, calibration, factor[:, 0]) for each in modelled.T], 1
+    )
+    rank = _ranks(_loss(crossings, chance), chance)
+    rank[np.isnan(crossings["blocked_chance"].to_numpy(float))] = np.nan
+    return crossings.assign(**_bands(rank, c))
+
+
+def _distinct_draws(
+    inputs: FreezeInputs, count: int
+) -> tuple[NDArray[np.intp], FreezeInputs]:
+    """Draw the unknowns; equal draws of one crossing are run once.
+
+    Returns the row of each crossing and draw, shape (n, count), and the rows.
+    """
+    rng = np.random.default_rng(_SEED)
+    size = len(inputs.rise_m)
+    picked: dict[str, NDArray[np.int8]] = {}
+    for name, value in _numbers(inputs).items():
+        if name in inputs.points:
+            pick = rng.integers(inputs.points[name].shape[1], size=(size, count))
+            picked[name] = np.where(np.isnan(value)[:, None], pick, -1).astype(np.int8)
+        elif name.endswith("_chance"):
+            pick = rng.random((size, count)) < np.nan_to_num(value)[:, None]
+            is_open = ((value > 0) & (value < 1))[:, None]
+            picked[name] = np.where(is_open, pick, -1).astype(np.int8)
+    owner = np.repeat(np.arange(size), count)
+    key = np.stack([owner, *(pick.ravel() for pick in picked.values())], axis=1)
+    rows, back = np.unique(key, axis=0, return_inverse=True)
+    chosen = {name: rows[:, place + 1] for place, name in enumerate(picked)}
+    return back.reshape(size, count), _filled(inputs, rows[:, 0], chosen)
+
+
+def _numbers(inputs: FreezeInputs) -> dict[str, Floats]:
+    named = {item.name: getattr(inputs, item.name) for item in fields(inputs)}
+    return {
+        name: value
+        for name, value in named.items()
+        if isinstance(value, np.ndarray) and value.ndim == 1
+    }
+
+
+def _filled(
+    inputs: FreezeInputs,
+    owner: NDArray[np.intp],
+    chosen: Mapping[str, NDArray[np.intp]],
+) -> FreezeInputs:
+    """Repeat each crossing for its draws and put the drawn values in."""
+    changed: dict[str, Any] = {
+        "points": {name: value[owner] for name, value in inputs.points.items()}
+    }
+    for item in fields(inputs):
+        value = getattr(inputs, item.name)
+        if isinstance(value, np.ndarray):
+            changed[item.name] = value[owner]
+    for name, place in chosen.items():
+        drawn = place.astype(float)
+        if name in inputs.points:
+            drawn = inputs.points[name][owner, np.maximum(place, 0)]
+        changed[name] = np.where(place < 0, changed[name], drawn)
+    return replace(inputs, **changed)
+
+
+def _loss(crossings: GeoDataFrame, chance: Floats) -> Floats:
+    """Loss avoided with another chance of a block: it is in proportion to it."""
+    blocked = crossings["blocked_chance"].to_numpy(float)
+    avoided = crossings["loss_avoided_person_h"].to_numpy(float)
+    by_chance = avoided / np.where(blocked > 0, blocked, 1)
+    return by_chance[:, None] * chance
+
+
+def _ranks(loss_person_h: Floats, chance: Floats) -> Floats:
+    """Rank of each crossing in each draw, as the priority list ranks them."""
+    keys = (-np.nan_to_num(chance, nan=-1), -np.nan_to_num(loss_person_h, nan=-1))
+    order = np.lexsort(keys, axis=0)
+    rank = np.empty(order.shape)
+    places = np.arange(1, len(order) + 1, dtype=float)[:, None]
+    np.put_along_axis(rank, order, np.broadcast_to(places, order.shape), axis=0)
+    return rank
+
+
+def _bands(rank: Floats, coefficients: Mapping[str, float]) -> dict[str, Any]:
+    c = coefficients
+    tail = (1 - c["band_fraction"]) / 2
+    # of ranks that did occur: a rank is a whole number
+    low, high = np.quantile(rank, [tail, 1 - tail], axis=1, method="nearest")
+    middle = np.median(rank, axis=1)
+    width = np.maximum(c["solid_width_fraction"] * middle, c["solid_width_count"])
+    word = np.where(high - low <= width, SOLID, FRAGILE).astype(object)
+    return {
+        "rank_low": low,
+        "rank_high": high,
+        "rank_band": np.where(np.isnan(low), "", word).astype(object),
+    }

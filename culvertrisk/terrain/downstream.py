@@ -1,0 +1,188 @@
+"""Up and down along flow: catchments, where streams meet roads, who comes next."""
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from culvertrisk.terrain.flow import (
+    COL_STEP,
+    HALF_TURN,
+    NEIGHBOURS,
+    OUTLET,
+    ROW_STEP,
+)
+from culvertrisk.terrain.heap import FIRST_ROOM, with_room
+
+NOBODY = -1  # owner of a cell without one
+_DIAGONAL_CELLS = float(np.sqrt(2.0))
+
+
+@njit(cache=True)
+def upstream_mask(
+    direction: NDArray[np.uint8], row: int, col: int
+) -> NDArray[np.bool_]:
+    """Cells that drain through one cell, itself included.
+
+    Parameters
+    ----------
+    direction : ndarray, shape (rows, columns)
+        D8 codes of :class:`FlowField`.
+    row, col : int
+        The cell.
+
+    Returns
+    -------
+    mask : ndarray of bool, shape (rows, columns)
+        The catchment.
+    """
+    rows, cols = direction.shape
+    mask = np.zeros((rows, cols), np.bool_)
+    mask[row, col] = True
+    stack, count = np.empty(FIRST_ROOM, np.int64), 1
+    stack[0] = row * cols + col
+    while count > 0:
+        count -= 1
+        r0, c0 = stack[count] // cols, stack[count] % cols
+        for code in range(NEIGHBOURS):
+            r, c = r0 + ROW_STEP[code], c0 + COL_STEP[code]
+            if r < 0 or c < 0 or r >= rows or c >= cols or mask[r, c]:
+                continue
+            if direction[r, c] == (code + HALF_TURN) % NEIGHBOURS:
+                mask[r, c] = True
+                stack = with_room(stack, count)
+                stack[count] = r * cols + c
+                count += 1
+    return mask
+
+
+def road_entries(
+    direction: NDArray[np.uint8],
+    area_m2: NDArray[np.float64],
+    is_road: NDArray[np.bool_],
+    least_m2: float,
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Cells beside a road from which a stream runs onto it.
+
+    Parameters
+    ----------
+    direction, area_m2 : ndarray, shape (rows, columns)
+        D8 codes and areas of a :class:`~culvertrisk.terrain.flow.FlowField`.
+    is_road : ndarray of bool, shape (rows, columns)
+        The whole footprint of the roads.
+    least_m2 : float
+        Area from which flow counts as a stream [m2].
+
+    Returns
+    -------
+    row, col : ndarray of int, shape (n,)
+        The last cell before the road; largest area first.
+
+    Examples
+    --------
+    >>> codes = np.array([[0, 0, 0, 8]], np.uint8)
+    >>> areas = np.array([[1.0, 2.0, 3.0, 4.0]])
+    >>> is_road = np.array([[False, False, True, False]])
+    >>> road_entries(codes, areas, is_road, 2.0)
+    (array([0]), array([1]))
+    """
+    row, col = np.nonzero(~is_road & (area_m2 >= least_m2) & (direction < OUTLET))
+    code = direction[row, col]
+    enters = is_road[row + ROW_STEP[code], col + COL_STEP[code]]
+    row, col = row[enters], col[enters]
+    order = np.argsort(-area_m2[row, col], kind="stable")
+    return row[order], col[order]
+
+
+@njit(cache=True)
+def first_met(
+    direction: NDArray[np.uint8],
+    owner: NDArray[np.int32],
+    starts: NDArray[np.int64],
+    reach_cells: float,
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Follow the water of each start to the first cell that another one owns.
+
+    Parameters
+    ----------
+    direction : ndarray, shape (rows, columns)
+        D8 codes.
+    owner : ndarray of int, shape (rows, columns)
+        Number of the start that owns a cell; -1 none.
+    starts : ndarray of int, shape (n, 2)
+        Row and column, -1 where unknown.
+    reach_cells : float
+        How far water is followed [cells].
+
+    Returns
+    -------
+    met : ndarray of int, shape (n,)
+        The owner met, -1 none.
+    away_cells : ndarray, shape (n,)
+        Length of the way there; NaN where none is met [cells].
+
+    Examples
+    --------
+    >>> codes = np.array([[0, 0, 0, 8]], np.uint8)
+    >>> owner = np.array([[0, 0, -1, 1]], np.int32)
+    >>> first_met(codes, owner, np.array([[0, 0]]), 9.0)
+    (array([1]), array([3.]))
+    """
+    met = np.full(starts.shape[0], NOBODY, np.int64)
+    away_cells = np.full(starts.shape[0], np.nan)
+    for i in range(starts.shape[0]):
+        row, col = starts[i]
+        away = 0.0
+        while row >= 0 and away <= reach_cells and direction[row, col] < OUTLET:
+            code = direction[row, col]
+            row, col = row + ROW_STEP[code], col + COL_STEP[code]
+            away += _DIAGONAL_CELLS if code % 2 == 1 else 1.0
+            if owner[row, col] != NOBODY and owner[row, col] != i:
+                met[i], away_cells[i] = owner[row, col], away
+                break
+    return met, away_cells
+
+
+@njit(cache=True)
+def ways_over_road(
+    direction: NDArray[np.uint8],
+    is_road: NDArray[np.bool_],
+    row: NDArray[np.int64],
+    col: NDArray[np.int64],
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Follow water that meets a road until it has left it.
+
+    Parameters
+    ----------
+    direction : ndarray, shape (rows, columns)
+        D8 codes.
+    is_road : ndarray of bool, shape (rows, columns)
+        The whole footprint of the roads.
+    row, col : ndarray of int, shape (n,)
+        Last cells before the road.
+
+    Returns
+    -------
+    exit_cell : ndarray of int, shape (n, 2)
+        First row and column beyond the road; the outlet where the DEM ends first.
+    away_cells : ndarray, shape (n,)
+        Length of the way there [cells].
+
+    Examples
+    --------
+    >>> codes = np.array([[0, 0, 0, 8]], np.uint8)
+    >>> is_road = np.array([[False, True, True, False]])
+    >>> ways_over_road(codes, is_road, np.array([0]), np.array([0]))
+    (array([[0, 3]]), array([3.]))
+    """
+    exit_cell = np.empty((row.size, 2), np.int64)
+    away_cells = np.zeros(row.size)
+    for i in range(row.size):
+        r, c = row[i], col[i]
+        while direction[r, c] < OUTLET:
+            code = direction[r, c]
+            r, c = r + ROW_STEP[code], c + COL_STEP[code]
+            away_cells[i] += _DIAGONAL_CELLS if code % 2 == 1 else 1.0
+            if not is_road[r, c]:
+                break
+        exit_cell[i, 0], exit_cell[i, 1] = r, c
+    return exit_cell, away_cells

@@ -29,6 +29,11 @@ def test_runoff_depth_meets_source(inputs, expected, atol):
     assert_allclose(curve_number.runoff_depth(**inputs), expected, rtol=0, atol=atol)
 
 
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("retention"))
+def test_retention_meets_source(inputs, expected, atol):
+    assert_allclose(curve_number.retention(**inputs), expected, rtol=0, atol=atol)
+
+
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("wet_curve_number"))
 def test_wet_curve_number_meets_source(inputs, expected, atol):
     ours = curve_number.wet_curve_number(**inputs)

@@ -26,6 +26,15 @@ def test_peak_of_return_meets_source(inputs, expected, atol):
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
+@pytest.mark.parametrize(
+    ("inputs", "expected", "atol"), published("limiting_return_years")
+)
+def test_limiting_return_years_meets_source(inputs, expected, atol):
+    curve = {"return_years": [10.0, 100.0], "peaks_m3s": [[1.0, 2.0]]}
+    ours = overtopping.limiting_return_years([inputs["capacity_m3s"]], **curve)
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("floods_per_year"))
 def test_floods_per_year_meets_source(inputs, expected, atol):
     assert_allclose(overtopping.floods_per_year(**inputs), expected, rtol=0, atol=atol)

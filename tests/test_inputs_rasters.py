@@ -171,9 +171,9 @@ def test_single_crossing_inside_is_enough(tmp_path):
     assert_array_equal(terrain.elevation_m, RAMP_M)
 
 
-def test_very_large_dem_is_averaged(tmp_path, monkeypatch):
-    monkeypatch.setattr("culvertrisk.inputs.rasters.MAX_CELLS", 400)
-    terrain = read_terrain(_write(tmp_path / "dem.tif", RAMP_M), None, CRS, None)
+def test_very_large_dem_is_averaged(tmp_path):
+    path = _write(tmp_path / "dem.tif", RAMP_M)
+    terrain = read_terrain(path, None, CRS, None, max_cells=400)
     assert terrain.elevation_m.shape == (15, 20)
     assert_allclose(terrain.elevation_m, RAMP_M.reshape(15, 2, 20, 2).mean(axis=(1, 3)))
-    assert terrain.cell_m == 20.0
+    assert (terrain.cell_m, terrain.averaged_times) == (20.0, 2)

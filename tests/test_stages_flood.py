@@ -252,6 +252,40 @@ def test_classes_follow_the_index():
         assert row["flood_class"] == reached[-1]
 
 
+def _pond(volume_m3, depth_m, spills=0.0):
+    return {
+        "pond_volume_m3": volume_m3,
+        "pond_depth_m": depth_m,
+        "pond_spills_first": spills,
+    }
+
+
+def test_the_room_behind_the_road_is_the_dems_pond_where_it_is_known():
+    """Else a wedge: 0.9144^2 m2 * 10 m / (2 * 0.05) = 83.61 m3, rise and cover deep."""
+    result = _thaw(
+        _pond(500.0, 0.9),
+        _pond(NAN, NAN, NAN),
+        _pond(20.0, 0.3),  # not as deep as the barrel is high: no fill in the DEM
+        _pond(20.0, 0.9, 1.0),  # spills, but the wedge holds more
+        _pond(500.0, 0.3, 1.0),
+        {"catchment_m2": NAN, "flow_path_slope_m_per_m": NAN, **_pond(10.0, 0.9)},
+    )
+    wedge_m3 = 0.9144**2 * 10 / 0.1
+    expected_m3 = [500, wedge_m3, wedge_m3, wedge_m3, 500, 10]
+    assert_allclose(result["pond_room_m3"], expected_m3)
+    words = ["dem", "assumed", "assumed", "assumed", "dem", "dem"]
+    assert result["pond_source"].tolist() == words
+    without = _thaw({})
+    assert_allclose(without["pond_room_m3"], wedge_m3)
+
+
+def test_a_larger_pond_makes_a_blocked_pipe_less_likely_to_flood():
+    ponds = [_pond(volume_m3, 0.9) for volume_m3 in (10.0, 200.0, 2000.0)]
+    chance = _thaw(*({**pond, "catchment_m2": 1e4} for pond in ponds))
+    assert (np.diff(chance["flooded_blocked_chance"]) < 0).all()
+    assert chance["flooded_open_chance"].nunique() == 1
+
+
 def test_more_catchment_means_more_chance():
     areas = [1e4, 1e5, 1e6, 1e7]
     result = _thaw(*({"catchment_m2": area, "blocked_chance": 0.5} for area in areas))

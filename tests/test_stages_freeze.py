@@ -20,7 +20,11 @@ from culvertrisk.formulas.sun import SEASON_DAYS, season_day
 from culvertrisk.settings import Files, Forecast, Settings
 from culvertrisk.stages.freeze import add_freeze, freeze_state, modelled_chance
 from culvertrisk.stages.freeze_inputs import freeze_inputs, unknown_points
-from culvertrisk.stages.winter import freeze_coefficients, run_winter
+from culvertrisk.stages.winter import (
+    days_of_winter,
+    freeze_coefficients,
+    run_winter,
+)
 from culvertrisk.stages.winter_weather import (
     climatology,
     has_weather,
@@ -57,6 +61,7 @@ def _crossings(**changes):
         "cover_m": [0.7, np.nan, 1.0],
         "outlet_drop_m": [0.0, np.nan, 0.0],
         "has_seep": [0.0, np.nan, 0.0],
+        "has_plough_plug": [0.0, np.nan, 0.0],
         "length_m": [12.0, np.nan, 9.0],
         "dem_elevation_m": [300.0, 310.0, np.nan],
         "flow_path_slope_m_per_m": [0.05, np.nan, np.nan],
@@ -86,6 +91,15 @@ def _chance(inputs, weather=None, on=ON):
     return modelled_chance(
         inputs, weather, on, first_day=FIRST, coefficients=COEFFICIENTS
     )
+
+
+def _run(inputs, weather, span=(FIRST, ON), coefficients=COEFFICIENTS):
+    days = days_of_winter(weather, *span, coefficients)
+    return run_winter(inputs, days, coefficients)
+
+
+def _sag_m(inputs, weather, span=(FIRST, ON), coefficients=COEFFICIENTS):
+    return _run(inputs, weather, span, coefficients).ice_m["sag"].item()
 
 
 def test_add_freeze_adds_exactly_its_columns_and_leaves_its_input_alone():
@@ -122,7 +136,7 @@ def test_run_winter_without_sun_thaw_or_ground_equals_the_closed_formula():
     weather["air_min_c"] = weather["air_max_c"] = -10.0
     no_ground = {**COEFFICIENTS, "ground_heat_w_m2": np.array([0.0])}
     dark = _inputs(sun_j_m2=np.zeros((1, SEASON_DAYS), dtype=np.float32))
-    ice = run_winter(dark, weather, FIRST, ON, no_ground)
+    ice = _run(dark, weather, coefficients=no_ground)
     days = (ON - FIRST).days + 1
     resistance = COEFFICIENTS["snow_share_fraction"] * 0.3
     expected = standing_ice(
@@ -131,9 +145,9 @@ def test_run_winter_without_sun_thaw_or_ground_equals_the_closed_formula():
         surface_w_m2k=COEFFICIENTS["ice_surface_w_m2k"],
         snow_m2k_w=resistance / COEFFICIENTS["snow_conductivity_w_mk"],
     )
-    assert_allclose(ice.standing_ice_m, expected, rtol=1e-9)
+    assert_allclose(ice.ice_m["sag"], expected, rtol=1e-9)
     assert_allclose(ice.afdd_cday, 10.0 * days)
-    assert_allclose(ice.most_standing_ice_m, ice.standing_ice_m)
+    assert_allclose(ice.most_ice_m["sag"], ice.ice_m["sag"])
 
 
 @pytest.mark.parametrize(
@@ -147,8 +161,8 @@ def test_run_winter_without_sun_thaw_or_ground_equals_the_closed_formula():
 )
 def test_ice_in_a_barrel_stays_within_the_handbook_bands(snow_m, low, high):
     """Alpha by exposure in m per root degree-day (usace2002, ch. 2, from memory)."""
-    ice = run_winter(_inputs(), _weather(snow_m=snow_m), FIRST, ON, COEFFICIENTS)
-    assert low <= (ice.standing_ice_m / np.sqrt(ice.afdd_cday)).item() <= high
+    ice = _run(_inputs(), _weather(snow_m=snow_m))
+    assert low <= (ice.ice_m["sag"] / np.sqrt(ice.afdd_cday)).item() <= high
 
 
 def test_snow_depth_unrecorded_comes_from_snowfall_and_else_is_assumed():
@@ -156,30 +170,28 @@ def test_snow_depth_unrecorded_comes_from_snowfall_and_else_is_assumed():
     weather["air_min_c"] = weather["air_max_c"] = -10.0
     # 0.1 m of water in one fall, none melts: 0.4 m at a density of 0.25
     weather.loc["2023-10-01", "snowfall_water_m"] = 0.1
-    fallen = run_winter(_inputs(), weather, FIRST, ON, COEFFICIENTS)
+    fallen = _sag_m(_inputs(), weather)
     weather["snowfall_water_m"] = np.nan
-    assumed = run_winter(_inputs(), weather, FIRST, ON, COEFFICIENTS)
+    assumed = _sag_m(_inputs(), weather)
     weather["snow_depth_m"] = 0.4
-    recorded = run_winter(_inputs(), weather, FIRST, ON, COEFFICIENTS)
-    assert_allclose(fallen.standing_ice_m, recorded.standing_ice_m)
-    assert_allclose(assumed.standing_ice_m, recorded.standing_ice_m)
+    recorded = _sag_m(_inputs(), weather)
+    assert_allclose(fallen, recorded)
+    assert_allclose(assumed, recorded)
     weather["snow_depth_m"] = 0.1
-    thin = run_winter(_inputs(), weather, FIRST, ON, COEFFICIENTS)
-    assert thin.standing_ice_m > recorded.standing_ice_m
+    thin = _sag_m(_inputs(), weather)
+    assert thin > recorded
 
 
 def test_large_barrel_with_a_drip_is_limited_by_its_water():
     drip_m3s = 1e-6
-    ice = run_winter(
+    ice = _run(
         _many(rise_m=np.array([0.4, 3.0]), length_m=np.array([10.0, 40.0])),
         _weather(mean_c=-20.0),
-        FIRST,
-        ON,
-        {**COEFFICIENTS, "trickle_m3s": np.array([drip_m3s])},
+        coefficients={**COEFFICIENTS, "trickle_m3s": np.array([drip_m3s])},
     )
     # over 120 m2 in 148 days it can only make so much ice, a tenth more than water
     most_m = 148 * 86_400 * drip_m3s * 1.1 / 120
-    assert 0 < ice.seep_ice_m[1] <= most_m < ice.seep_ice_m[0]
+    assert 0 < ice.ice_m["seep"][1] <= most_m < ice.ice_m["seep"][0]
 
 
 def test_shade_matters_little_in_december_and_much_in_march():
@@ -196,13 +208,7 @@ def test_shade_matters_little_in_december_and_much_in_march():
     gained = []
     for first, last in months:
         sunny, shady = (
-            run_winter(
-                _inputs(sun_j_m2=season * np.float32(share)),
-                weather,
-                first,
-                last,
-                COEFFICIENTS,
-            ).standing_ice_m.item()
+            _sag_m(_inputs(sun_j_m2=season * np.float32(share)), weather, (first, last))
             for share in (1.0, 0.1)
         )
         gained.append(shady - sunny)
@@ -259,10 +265,22 @@ def test_flatter_smaller_siltier_wetter_never_lowers_the_chance(
 @given(mean=st.floats(-15, 5), colder=st.floats(0, 8), share=STEP, darker=STEP)
 def test_colder_and_shadier_never_lowers_the_chance(mean, colder, share, darker):
     lit = OPEN_SUN * np.float32(share)
-    inputs = _many(sun_j_m2=np.stack([lit, lit * np.float32(darker)]))
+    sun = np.stack([lit, lit * np.float32(darker)])
+    inputs = _many(sun_j_m2=sun, outlet_sun_j_m2=sun)
     base, shaded = _chance(inputs, _weather(mean))
     assert shaded >= base - 1e-9
-    assert (_chance(inputs, _weather(mean - colder)) >= [base, shaded]).all()
+    # all else equal: the same thaw water at a colder place, or none in both winters
+    higher = replace(inputs, elevation_offset_m=np.full(2, colder / 0.0065))
+    assert (_chance(higher, _weather(mean)) >= np.array([base, shaded]) - 1e-9).all()
+    bare = _chance(inputs, _weather(mean, snow_m=0.0))
+    assert (_chance(inputs, _weather(mean - colder, snow_m=0.0)) >= bare - 1e-9).all()
+
+
+@rules(deadline=None, max_examples=20)
+@given(mean=st.floats(-15, 5), depth=st.floats(0, 1), more=st.floats(0, 1))
+def test_more_snow_on_an_end_never_raises_the_ice_on_standing_water(mean, depth, more):
+    thin = _sag_m(_inputs(), _weather(mean, snow_m=depth))
+    assert _sag_m(_inputs(), _weather(mean, snow_m=depth + more)) <= thin + 1e-12
 
 
 def test_unknown_is_the_mean_over_its_points_and_not_the_chance_at_their_mean():

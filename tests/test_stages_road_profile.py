@@ -1,6 +1,7 @@
 """Where water first goes over a road, on a made-up valley and roads of known shape."""
 
 import dataclasses
+from itertools import pairwise
 
 import geopandas as gpd
 import numpy as np
@@ -62,16 +63,13 @@ def test_overflow_is_the_roads_low_place_beside_the_crossing():
 
 
 def test_overflow_does_not_lie_beyond_a_crest():
-    columns_m = np.full(COLS, 14.0)
-    columns_m[: COLS // 2 - 15] = 2.0  # beyond the crest
-    columns_m[COLS // 2 + 3] = columns_m[COLS // 2 + 4] = 13.0
-    profile = road_profile(crossings(), _on_ground(columns_m), road())
-    row = add_road_profile(crossings(), profile).loc["point"]
-    assert row["overflow_m"] == 13.0
-    columns_m[COLS // 2 - 10] = 14.5
-    profile = road_profile(crossings(), _on_ground(columns_m), road())
-    crest = profile.crests[0, 0]
-    assert profile.elevation_m[0, crest] == 14.5
+    road_m = np.full(COLS, 14.0)
+    road_m[: COLS // 2 - 15] = 2.0  # beyond the crest
+    road_m[COLS // 2 - 10] = 14.5
+    road_m[COLS // 2 + 3 : COLS // 2 + 5] = 13.0
+    profile = road_profile(crossings(), _on_ground(road_m), road())
+    assert profile.elevation_m[0, profile.crests[0, 0]] == 14.5
+    assert add_road_profile(crossings(), profile).loc["point", "overflow_m"] == 13.0
 
 
 def test_a_crossing_off_the_roads_has_no_overflow():
@@ -114,8 +112,7 @@ def test_dems_of_ten_metres_and_less_show_ponds():
 def test_a_road_cut_into_pieces_is_followed_to_the_next_junction():
     """Two pieces meet at the crossing; 30 m east a side road makes a junction."""
     x_m = [WEST_M - 50, MIDDLE_X_M, MIDDLE_X_M + 30, WEST_M + COLS * CELL_M + 50]
-    ends = zip(x_m[:-1], x_m[1:], strict=True)
-    pieces = [LineString([(a, ROAD_Y_M), (b, ROAD_Y_M)]) for a, b in ends]
+    pieces = [LineString([(a, ROAD_Y_M), (b, ROAD_Y_M)]) for a, b in pairwise(x_m)]
     side = LineString([(x_m[2], ROAD_Y_M), (x_m[2], ROAD_Y_M - 90)])
     roads = gpd.GeoDataFrame(geometry=[*pieces, side], crs=CRS)
     profile = road_profile(crossings(), valley(), roads)

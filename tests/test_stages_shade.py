@@ -8,14 +8,9 @@ import pandas as pd
 import pytest
 
 from culvertrisk.formulas.sun import SEASON_DAYS, season_day
-from culvertrisk.stages.shade import (
-    Trees,
-    add_shade,
-    end_horizons,
-    first_sun_day,
-    sun_by_season,
-)
+from culvertrisk.stages.shade import add_shade, first_sun_day, sun_by_season
 from culvertrisk.stages.site import add_site, site_flow
+from culvertrisk.stages.sky import Trees, end_skies
 from culvertrisk.tables import columns
 from tests.terrain_made import crossings, road, valley
 
@@ -161,8 +156,10 @@ def test_wood_without_cover_is_no_wood(table, sun):
     np.testing.assert_allclose(bare.inlet_j_m2, sun.inlet_j_m2, rtol=1e-4)
 
 
-def test_horizons_of_both_ends_see_the_bank(table):
-    inlet, outlet = end_horizons(table, valley())
+def test_both_ends_see_the_bank(table):
+    skies = end_skies(table, valley())
+    inlet, outlet = (sky.horizon_tangent for sky in skies)
+    assert skies[0].optical_depth.shape == (4, 72, 0)
     assert inlet.shape == outlet.shape == (4, 72)
     # The upstream end lies north of the road: it stands in the south there.
     assert inlet[1, 36] > inlet[1, 0]

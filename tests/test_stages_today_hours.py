@@ -26,6 +26,7 @@ PIPE = {
     "concentration_s": 600.0,
     "open_capacity_m3s": 1.0,
     "iced_capacity_m3s": 0.1,
+    "pond_room_m3": 100.0,
 }
 RAIN = DayWater(0.036, 0.0, 8 * HOUR_S, 10 * HOUR_S, is_frozen=True)
 MELT = DayWater(0.0, 0.020, 6 * HOUR_S, 10 * HOUR_S, is_frozen=True)
@@ -50,29 +51,35 @@ def typed():
 def test_add_today_hours_adds_exactly_its_columns_and_leaves_its_input_alone(typed):
     before = _crossings({}, {"open_capacity_m3s": NAN}, {"catchment_m2": NAN})
     kept = before.copy()
-    after = add_today_hours(before, RAIN, typed, 100.0)
+    after = add_today_hours(before, RAIN, typed)
     assert set(after) - set(before) == MADE
     declared = columns().query("made_by == 'today_hours'").index
-    assert set(declared) <= MADE
+    assert set(declared) == MADE
     pd.testing.assert_frame_equal(before, kept)
     pd.testing.assert_frame_equal(after[before.columns], kept)
 
 
 def test_the_peak_lags_the_middle_of_the_rain_by_half_the_concentration(typed):
     quick, slow = {}, {"concentration_s": 7200.0}
-    peak_s = add_today_hours(_crossings(quick, slow), RAIN, typed, 0.0)["today_peak_s"]
+    peak_s = add_today_hours(
+        _crossings(quick, slow).assign(pond_room_m3=0.0), RAIN, typed
+    )["today_peak_s"]
     assert_allclose(peak_s, [12 * HOUR_S + 300, 12 * HOUR_S + 3600], atol=300)
 
 
 def test_melt_alone_peaks_in_the_early_afternoon():
-    peak_s = add_today_hours(_crossings({}), MELT, _settings(), 0.0)["today_peak_s"]
+    peak_s = add_today_hours(
+        _crossings({}).assign(pond_room_m3=0.0), MELT, _settings()
+    )["today_peak_s"]
     assert_allclose(peak_s, [14 * HOUR_S + 300], atol=300)
 
 
 def test_a_blocked_pipe_floods_when_its_pond_is_full(typed):
     """0.7 * 36 mm on 10 ha is 2520 m3 in all: half of it has fallen at 12:00, and
     has reached the inlet half the time of concentration later."""
-    row = add_today_hours(_crossings({}), RAIN, typed, 1260.0).iloc[0]
+    row = add_today_hours(_crossings({}).assign(pond_room_m3=1260.0), RAIN, typed).iloc[
+        0
+    ]
     assert_allclose(row["water_over_road_blocked_s"], 12 * HOUR_S + 300, atol=60)
 
 
@@ -80,14 +87,18 @@ def test_an_open_pipe_floods_when_the_flow_passes_its_capacity(typed):
     """The triangle rises to 2 * 0.036 m / 8 h, times 0.7 * 10 ha: 0.175 m3/s at
     12:00; half of that is there at 10:00, seen half the concentration later."""
     pipe = {"open_capacity_m3s": 0.0875, "iced_capacity_m3s": 0.0875}
-    row = add_today_hours(_crossings(pipe), RAIN, typed, 50.0).iloc[0]
+    row = add_today_hours(_crossings(pipe).assign(pond_room_m3=50.0), RAIN, typed).iloc[
+        0
+    ]
     assert_allclose(row["water_over_road_open_s"], 10 * HOUR_S + 300, atol=300)
     assert row["water_over_road_iced_s"] > row["water_over_road_open_s"]
 
 
 def test_the_less_a_pipe_passes_the_earlier_the_road_is_under_water(typed):
     pipe = {"iced_capacity_m3s": 0.05, "open_capacity_m3s": 0.12}
-    row = add_today_hours(_crossings(pipe), RAIN, typed, 20.0).iloc[0]
+    row = add_today_hours(_crossings(pipe).assign(pond_room_m3=20.0), RAIN, typed).iloc[
+        0
+    ]
     hours = ["water_over_road_blocked_s", "water_over_road_iced_s"]
     assert row[hours].is_monotonic_increasing
     assert row["water_over_road_iced_s"] < row["water_over_road_open_s"]
@@ -97,15 +108,19 @@ def test_never_today_and_unknown_are_not_a_time(typed):
     dry = DayWater(0.0, 0.0, 6 * HOUR_S, 10 * HOUR_S, is_frozen=True)
     unknown = DayWater(NAN, 0.0, 6 * HOUR_S, 10 * HOUR_S, is_frozen=True)
     for water in (dry, unknown):
-        after = add_today_hours(_crossings({}), water, typed, 10.0)
+        after = add_today_hours(_crossings({}).assign(pond_room_m3=10.0), water, typed)
         assert after[sorted(MADE)].isna().all(axis=None)
-    big_pond = add_today_hours(_crossings({}), RAIN, typed, 1e6).iloc[0]
+    big_pond = add_today_hours(
+        _crossings({}).assign(pond_room_m3=1e6), RAIN, typed
+    ).iloc[0]
     assert np.isnan(big_pond["water_over_road_blocked_s"])
 
 
 def test_bridges_have_a_peak_but_no_hour_of_flooding(typed):
     bridge = {"open_capacity_m3s": NAN, "iced_capacity_m3s": NAN}
-    row = add_today_hours(_crossings(bridge), RAIN, typed, 10.0).iloc[0]
+    row = add_today_hours(
+        _crossings(bridge).assign(pond_room_m3=10.0), RAIN, typed
+    ).iloc[0]
     assert not np.isnan(row["today_peak_s"])
     assert row[sorted(MADE - {"today_peak_s"})].isna().all()
 
@@ -113,12 +128,14 @@ def test_bridges_have_a_peak_but_no_hour_of_flooding(typed):
 def test_chance_of_flooding_grows_with_the_hour_and_halves_at_its_own_hour(typed):
     table = _crossings({}, {"catchment_m2": 60_000.0})
     pond_m3 = [1500.0, 2500.0]
-    half_s = add_today_hours(table, RAIN, typed, pond_m3)["half_flooded_s"].to_numpy()
+    half_s = add_today_hours(table.assign(pond_room_m3=pond_m3), RAIN, typed)[
+        "half_flooded_s"
+    ].to_numpy()
     clock_s = np.array([6, 9, 12, 15, 24]) * HOUR_S
-    chance = flooded_by_chance(table, RAIN, typed, pond_m3, clock_s)
+    chance = flooded_by_chance(table.assign(pond_room_m3=pond_m3), RAIN, typed, clock_s)
     assert (np.diff(chance, axis=1) >= 0).all()
     assert (chance[:, 0] == 0).all()
-    at_half = flooded_by_chance(table, RAIN, typed, pond_m3, half_s)
+    at_half = flooded_by_chance(table.assign(pond_room_m3=pond_m3), RAIN, typed, half_s)
     assert_allclose(np.diag(at_half), chance[:, -1] / 2, atol=0.02)
 
 
@@ -127,7 +144,7 @@ def test_a_later_rain_makes_every_hour_later():
     late = _settings(rain_start="09:00", rain_end="17:00")
     pipe = _crossings({"open_capacity_m3s": 0.05, "iced_capacity_m3s": 0.02})
     hours = [
-        add_today_hours(pipe, RAIN, typed, 200.0)[sorted(MADE)]
+        add_today_hours(pipe.assign(pond_room_m3=200.0), RAIN, typed)[sorted(MADE)]
         for typed in (early, late)
     ]
     assert_allclose(hours[1] - hours[0], 3 * HOUR_S)

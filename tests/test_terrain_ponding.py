@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from numpy.testing import assert_allclose
 
-from culvertrisk.terrain.ponding import fill_ponds, pond_cells
+from culvertrisk.terrain.ponding import fill_ponds, lowest_starts, pond_cells
 from culvertrisk.terrain.rising import (
     AT_EDGE,
     AT_ROAD,
@@ -177,10 +177,23 @@ def test_more_stage_never_means_less_water(ground_m, full_m):
     if ponds.end[0] in (AT_ROAD, SPILLS):
         assert (np.diff(ponds.area_m2[0]) >= 0).all()
         assert (np.diff(ponds.volume_m3[0]) >= 0).all()
-        # No more than the area at a stage can come in up to the next one, dead
-        # hollows apart, and the full pond lies within its box.
         top, bottom, left, right = ponds.box[0]
         assert ponds.area_m2[0, -1] <= (bottom - top + 1) * (right - left + 1)
+
+
+def test_a_pond_begins_at_the_low_place_beside_the_mapped_inlet():
+    ground_m = np.full((20, 40), 9.0, np.float32)
+    ground_m[10, 2:38] = np.linspace(2, 0, 36)  # falls east, under the road
+    road = [(row, 20, WALL, 9.0) for row in range(20)]
+    start = _start(10, 12, 9.0)
+    for reach_cells, col in ((30.0, 19), (4.0, 16), (0.0, 12)):
+        found = lowest_starts(ground_m, start, _marks(*road), reach_cells)
+        assert [*map(int, found[0]), *map(int, found[1])] == [10, col]
+    ground_m[10, 14] = 5.0  # a climb in between
+    assert lowest_starts(ground_m, start, _marks(*road), 30.0)[1] == 13
+    assert lowest_starts(ground_m, _start(-1, -1, 9.0), _marks(), 30.0)[0] == -1
+    ground_m[:, 13] = np.nan  # the data ends
+    assert lowest_starts(ground_m, start, _marks(*road), 30.0)[1] == 12
 
 
 def test_road_sag_lies_between_the_next_crests():

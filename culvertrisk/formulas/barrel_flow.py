@@ -53,7 +53,7 @@ def barrel_headwater(
     >>> thin_edge = InletCoefficients(1, 0.034, 1.5, 0.0553, 0.54, -0.5)
     >>> barrel_headwater(1.13, pipe, Conduit(36.576, [0.0, 0.03], 0.9, 0.024),
     ...                  thin_edge, [0.0, 0.03]).round(2)
-    array([1.48, 1.09])
+    array([1.48, 1.08])
     """
     inlet_m = inlet_control_headwater(
         flow_m3s, barrel, inlet_slope_m_per_m, coefficients
@@ -106,7 +106,7 @@ def barrel_capacity(
     >>> thin_edge = InletCoefficients(1, 0.034, 1.5, 0.0553, 0.54, -0.5)
     >>> barrel_capacity(1.5, pipe, Conduit(36.576, [0.0, 0.03], 0.9, 0.024),
     ...                 thin_edge, [0.0, 0.03]).round(2)
-    array([1.15, 1.56])
+    array([1.14, 1.56])
     """
     inlet_m3s = inlet_control_flow(
         headwater_m, barrel, inlet_slope_m_per_m, coefficients

@@ -145,13 +145,14 @@ def freezing_part(air_mean_c: ArrayLike, half_range_c: ArrayLike) -> Floats:
     """
     mean = np.asarray(air_mean_c, dtype=float)
     half = np.asarray(half_range_c, dtype=float)
-    mean, half = np.broadcast_arrays(mean, half)
+    one_side = np.maximum(-mean, 0) + 0 * half  # a missing range stays missing
+    crosses = np.abs(mean) < half
+    if not crosses.any():  # most winter days: the sine need not be worked out
+        return np.asarray(one_side)
     safe = np.where(half > 0, half, 1)
-    sine = np.clip(mean, -safe, safe) / safe
+    sine = np.clip(mean / safe, -1, 1)
     both = (safe * np.sqrt(1 - sine**2) - mean * (np.pi / 2 - np.arcsin(sine))) / np.pi
-    one_side = np.maximum(-mean, 0)
-    freezing = np.where(np.abs(mean) < half, both, one_side)
-    return np.asarray(np.where(np.isnan(half), np.nan, freezing))
+    return np.asarray(np.where(crosses, both, one_side))
 
 
 def clear_sun_fraction(

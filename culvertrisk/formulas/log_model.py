@@ -11,6 +11,7 @@ Floats = NDArray[np.float64]
 
 EFFECT_POINTS_COUNT = 15  # nodes of the Gauss-Hermite rule
 LEAST_CHANCE = 1e-4  # in the fit only: the logit of 0 or 1 is not a number
+_REACH = 4.0  # standard deviations of the penalties that the fit may go
 _NODES, _RAW = np.polynomial.hermite_e.hermegauss(EFFECT_POINTS_COUNT)
 _NODE_WEIGHTS = _RAW / _RAW.sum()
 
@@ -111,8 +112,9 @@ def fitted_log_model(
         value, slope = log_likelihood(record, _model(unknowns), groups)
         return float((away**2).sum() / 2 - value), away / spread - slope
 
-    free = (None, None) if is_calibrated else (0.0, 0.0)
-    bounds = [free, free, *[(None, None)] * (groups + 2)]
+    # so far from the centre no answer lies; within, no chance is rounded to 0 or 1
+    reach = np.where(is_calibrated | (np.arange(len(centre)) > 1), _REACH * spread, 0)
+    bounds = list(zip(centre - reach, centre + reach, strict=True))
     found = minimize(loss, centre, jac=True, method="L-BFGS-B", bounds=bounds)
     return _model(found.x)
 

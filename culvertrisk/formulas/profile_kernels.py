@@ -19,6 +19,7 @@ _MOST_PANELS = 60  # more than it takes
 _AT_NORMAL = 1e-8  # of normal depth: as near as rounding lets the curve be followed
 _REFINEMENTS = 30  # of the last panel
 _NEAR = 1e-12  # of the panel: the last one is found to this
+_STILL_M3S = 1e-9  # less is no flow: its depth is lost in rounding
 # Three-point Gauss-Legendre rule on 0 to 1
 _GAUSS = ((0.5 - 0.15**0.5, 5 / 18), (0.5, 4 / 9), (0.5 + 0.15**0.5, 5 / 18))
 
@@ -50,7 +51,7 @@ def outlet_headwater(flow, section, conduit):  # type: ignore[no-untyped-def]
     if height <= 0:
         return bed + (np.inf if flow > 0 else 0.0 * flow)
     depth, left = inlet_depth(flow, section, conduit)
-    if depth <= 0 or flow <= 0:
+    if depth <= 0 or flow <= _STILL_M3S:
         return bed + max(depth, 0.0) + 0 * loss
     head = _entrance_head(depth, flow, section, loss)
     if left > 0:
@@ -91,7 +92,7 @@ def inlet_depth(flow, section, conduit):  # type: ignore[no-untyped-def]
     tail = tailwater - (section[1] - height)
     if np.isnan(flow + tail + length + slope + roughness + section[5] + section[8]):
         return np.nan, 0.0
-    if flow <= 0:
+    if flow <= _STILL_M3S:
         return max(tail, 0.0) - slope * length, 0.0
     critical = depth_of(CRITICAL, flow, section, height, NO_TERMS)
     depth = max(critical, tail)

@@ -115,7 +115,7 @@ def random_hits(
 
     Examples
     --------
-    >>> random_hits([(4, 2, 1), (4, 2, 1)], 0.5)
+    >>> random_hits([(4, 2, 1), (4, 2, 1)], 0.4)
     (1.0, 1.0, 1.0)
     """
     folded = np.ones(1)

@@ -5,10 +5,12 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize.elementwise import find_root
 
 Floats = NDArray[np.float64]
 
-_HALVINGS = 50  # of a bracket: to 1e-15 of it
+_HIGHEST_M = 1000.0  # stands for the endless headwater of a closed barrel
+_CLOSE = {"xatol": 1e-9, "xrtol": 1e-10}  # of flows [m3/s] and levels [m]
 
 
 class Road(NamedTuple):
@@ -161,20 +163,20 @@ def road_flow(headwater_m: ArrayLike, road: Road, curves: WeirCurves) -> Floats:
     >>> curves = WeirCurves(flat, flat, falling, falling)
     >>> road = Road([[1.0, 1.2]], [[30.48, 10.0]], 7.0)
     >>> road_flow([0.9, 1.3048], road, curves).round(3)
-    array([0.   , 9.059])
+    array([0.   , 9.056])
     """
     head_m = np.asarray(headwater_m, dtype=float)[..., None] - np.asarray(road.crest_m)
     below_m = np.asarray(road.tailwater_m) - np.asarray(road.crest_m)
-    ratio = np.where(head_m > 0, below_m / np.where(head_m > 0, head_m, 1.0), 0.0)
+    ratio = np.maximum(below_m, 0) / np.where(head_m > 0, head_m, np.inf)
     coefficient = weir_coefficient(
-        head_m, road.width_m, np.clip(ratio, 0, 1), road.is_gravel, curves
+        head_m, road.width_m, np.minimum(ratio, 1), road.is_gravel, curves
     )
     return roadway_overtopping_flow(head_m, road.length_m, coefficient).sum(axis=-1)
 
 
 def balanced_headwater(
     flow_m3s: ArrayLike,
-    barrel_headwater: Callable[[Floats], Floats],
+    barrel_headwater: Callable[[Floats, NDArray[np.int_]], Floats],
     road: Road,
     curves: WeirCurves,
 ) -> tuple[Floats, Floats]:
@@ -187,10 +189,10 @@ def balanced_headwater(
     flow_m3s : array_like, shape (n,)
         Whole flow, 0 or more [m3/s].
     barrel_headwater : callable
-        ``barrel_headwater(flow_m3s)``, shape (n,): headwater over the invert [m] at a
-        flow of all barrels [m3/s].
+        ``barrel_headwater(flow_m3s, rows)``: headwater over the invert [m] at a flow
+        of all barrels [m3/s] of the elements ``rows`` of the flattened flow.
     road : Road
-        Of arrays of shape (n, m).
+        Of arrays that broadcast to the shape of the flow and m.
     curves : WeirCurves
         The table ``weir_coefficients``.
 
@@ -203,12 +205,13 @@ def balanced_headwater(
 
     Notes
     -----
-    The barrels' share is halved down, since both parts grow with it; the headwater
-    follows from the rest that goes over the road. Grows with the flow.
+    Chandrupatla's bracketing method on the barrels' share, since both parts grow with
+    it; the headwater follows from the rest that goes over the road.
 
     References
     ----------
-    fhwa2012, roadway overtopping (trial headwaters until the flows add up).
+    fhwa2012, roadway overtopping (trial headwaters until the flows add up);
+    chandrupatla1997.
 
     Examples
     --------
@@ -217,40 +220,53 @@ def balanced_headwater(
     >>> curves = WeirCurves(flat, flat, falling, falling)
     >>> road = Road([[1.0]], [[30.48]], 7.0)
     >>> level_m, over_m3s = balanced_headwater(
-    ...     [0.5, 10.0], lambda flow_m3s: flow_m3s, road, curves
+    ...     [0.5, 10.0], lambda flow_m3s, rows: flow_m3s, road, curves
     ... )
     >>> level_m.round(3), over_m3s.round(3)
     (array([0.5  , 1.309]), array([0.   , 8.691]))
     """
-    flow_m3s = np.asarray(flow_m3s, dtype=float)
-    alone_m = barrel_headwater(flow_m3s)
-    low_m3s, high_m3s = np.zeros_like(flow_m3s), flow_m3s
-    for _ in range(_HALVINGS):
-        barrel_m3s = (low_m3s + high_m3s) / 2
-        over_m3s = road_flow(barrel_headwater(barrel_m3s), road, curves)
-        fits = barrel_m3s + over_m3s <= flow_m3s
-        low_m3s = np.where(fits, barrel_m3s, low_m3s)
-        high_m3s = np.where(fits, high_m3s, barrel_m3s)
-    is_dry = alone_m <= np.min(road.crest_m, axis=-1)
-    rest_m3s = np.where(is_dry, 0.0, flow_m3s - low_m3s)
-    over_m = _level_over(rest_m3s, road, curves)
-    headwater_m = np.where(is_dry, alone_m, over_m)
-    return headwater_m + 0 * flow_m3s, rest_m3s
+    whole_m3s = np.asarray(flow_m3s, dtype=float)
+    flow, every = whole_m3s.ravel(), np.arange(whole_m3s.size)
+    road = _flat(road, whole_m3s.shape)
+    headwater_m = np.array(barrel_headwater(flow, every), dtype=float)
+    wet = np.flatnonzero(headwater_m > np.min(road.crest_m, axis=-1))
+
+    def too_much(part: Floats, at: Floats, whole: Floats) -> Floats:
+        level_m = np.minimum(barrel_headwater(part, at.astype(int)), _HIGHEST_M)
+        return part + road_flow(level_m, _rows(road, at), curves) - whole
+
+    bracket, given = (np.zeros(len(wet)), flow[wet]), (wet.astype(float), flow[wet])
+    found = find_root(too_much, bracket, args=given, tolerances=_CLOSE)
+    over = flow[wet] - np.nan_to_num(found.x)  # none through where it goes over at 0
+    road_m3s = np.where(np.isnan(headwater_m), np.nan, 0.0)
+    headwater_m[wet], road_m3s[wet] = _level_over(over, _rows(road, wet), curves), over
+    return headwater_m.reshape(whole_m3s.shape), road_m3s.reshape(whole_m3s.shape)
 
 
 def _level_over(flow_m3s: Floats, road: Road, curves: WeirCurves) -> Floats:
     """Water level at which a flow goes over the road [m]."""
-    crest_m = np.asarray(road.crest_m, dtype=float)
-    low_m = np.min(crest_m, axis=-1) + 0 * flow_m3s
+    crest_m = np.asarray(road.crest_m)
+    every = np.arange(len(crest_m))
+    lowest = crest_m.argmin(axis=-1)
     # The lowest length alone, at the least coefficient, would carry it so deep
-    lowest = np.argmin(crest_m, axis=-1)[..., None]
-    length_m = np.broadcast_to(road.length_m, crest_m.shape)
-    length_m = np.take_along_axis(length_m, lowest, axis=-1)[..., 0]
     least = curves.low[1].min() * min(curves.paved[1].min(), curves.gravel[1].min())
-    high_m = low_m + (flow_m3s / (least * length_m)) ** (2 / 3)
-    for _ in range(_HALVINGS):
-        middle_m = (low_m + high_m) / 2
-        fits = road_flow(middle_m, road, curves) <= flow_m3s
-        low_m = np.where(fits, middle_m, low_m)
-        high_m = np.where(fits, high_m, middle_m)
-    return low_m
+    least_m = np.asarray(road.length_m)[every, lowest] * least
+    low_m = crest_m[every, lowest]
+    high_m = low_m + (flow_m3s / least_m) ** (2 / 3)
+
+    def too_high(level_m: Floats, at: Floats, wanted_m3s: Floats) -> Floats:
+        return road_flow(level_m, _rows(road, at), curves) - wanted_m3s
+
+    given = (every.astype(float), flow_m3s)
+    return find_root(too_high, (low_m, high_m), args=given, tolerances=_CLOSE).x
+
+
+def _flat(road: Road, shape: tuple[int, ...]) -> Road:
+    """The same with one row of lengths for each flow."""
+    whole = (*shape, np.asarray(road.crest_m).shape[-1])
+    parts = [np.asarray(field) for field in road]
+    return Road(*(np.broadcast_to(f, whole).reshape(-1, whole[-1]) for f in parts))
+
+
+def _rows(road: Road, rows: NDArray) -> Road:
+    return Road(*(np.asarray(field)[rows.astype(int)] for field in road))

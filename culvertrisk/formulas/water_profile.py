@@ -59,7 +59,7 @@ def profile_depth(flow_m3s: ArrayLike, barrel: Barrel, conduit: Conduit) -> Floa
     >>> pipe = Barrel(0.9144, 0.9144, False)
     >>> profile_depth(0.5, pipe, Conduit([0.0, 15.0, 900.0], 0.002, 0.5, 0.024)
     ... ).round(3)
-    array([0.406, 0.607, 0.665])
+    array([0.41 , 0.564, 0.853])
     """
     return each(_depths, flow_m3s, *barrel, *conduit)
 
@@ -105,7 +105,7 @@ def profile_headwater(flow_m3s: ArrayLike, barrel: Barrel, conduit: Conduit) -> 
     >>> pipe = Barrel(0.9144, 0.9144, False)
     >>> conduit = Conduit(36.576, [0.0, 0.025], 0.9, 0.024, [2.0, 0.0])
     >>> profile_headwater(1.18931, pipe, conduit).round(2)
-    array([2.81, 1.12])
+    array([2.81, 0.99])
     """
     return each(_headwaters, flow_m3s, *barrel, *conduit)
 

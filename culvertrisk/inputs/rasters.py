@@ -11,13 +11,13 @@ from affine import Affine
 from numpy.typing import ArrayLike, NDArray
 from rasterio.crs import CRS
 from rasterio.enums import Resampling
-from rasterio.errors import RasterioError
 from rasterio.transform import array_bounds
 from rasterio.warp import reproject, transform_bounds
 from rasterio.warp import transform as transform_places
 from rasterio.windows import Window
 
 from culvertrisk.checks import InputError, file_problem
+from culvertrisk.inputs.raster_files import open_raster
 
 MARGIN_M = 8_000.0  # read round the crossings: as far as horizons are followed
 TOUCH_M = 1.0  # gives a single crossing a size
@@ -37,7 +37,8 @@ class Terrain:
     ``elevation_m`` has the shape (rows, columns), NaN where unknown;
     ``canopy_height_m`` has the same shape or is None; ``transform`` takes columns and
     rows to eastings and northings; ``vertical_step_m`` is the step in which the file
-    stores elevations where that is half a metre or more, else 0.
+    stores elevations where that is half a metre or more, else 0; ``averaged_times``
+    is the number of cells of the file, each way, that one cell is the mean of.
     """
 
     elevation_m: NDArray[np.float32]
@@ -46,30 +47,40 @@ class Terrain:
     cell_m: float
     canopy_height_m: NDArray[np.float32] | None = None
     vertical_step_m: float = 0.0
+    averaged_times: int = 1
 
 
 def read_terrain(
-    dem: Path, canopy: Path | None, work_crs: str, bounds: Bounds | None
+    dem: Path,
+    canopy: Path | None,
+    work_crs: str,
+    bounds: Bounds | None,
+    *,
+    max_cells: int = MAX_CELLS,
+    margin_m: float = MARGIN_M,
 ) -> Terrain:
     """Read a DEM, and the trees on it, round the crossings.
 
     Parameters
     ----------
     dem : Path
-        Elevation raster in metres, any CRS, any number type.
+        Elevation raster in metres, any CRS, any number type; or a folder of tiles.
     canopy : Path or None
         Height of the trees above the ground in metres, any CRS and grid.
     work_crs : str
         Projected CRS in metres.
     bounds : tuple of four floats or None
-        West, south, east and north of the crossings [m]; 8 km around them are read.
-        None reads all.
+        West, south, east and north of the crossings [m]. None reads all.
+    max_cells : int
+        A larger DEM is averaged to no more cells.
+    margin_m : float
+        How far round the bounds is read [m]; as far as horizons are followed.
 
     Returns
     -------
     terrain : Terrain
         As stored if the DEM lies in the work CRS on square cells, else reprojected
-        (bilinear). More than 100 million cells are averaged to fewer.
+        (bilinear), averaged where larger than asked.
 
     Raises
     ------
@@ -78,20 +89,22 @@ def read_terrain(
 
     Notes
     -----
-    Catchments that begin more than 8 km away are cut, and marked so by the site stage.
+    Only the window asked is read, once. Catchments that begin outside it are cut, and
+    marked so by the site stage.
     """
     problems: list[str] = []
     with ExitStack() as stack:
-        ground = _open(dem, stack, problems)
-        trees = _open(canopy, stack, problems) if canopy else None
+        ground = open_raster(dem, stack, problems)
+        trees = open_raster(canopy, stack, problems) if canopy else None
         if not ground or problems:
             raise InputError(problems)
         here = _around(ground, work_crs, bounds, TOUCH_M)
-        around = _around(ground, work_crs, bounds, MARGIN_M)
+        around = _around(ground, work_crs, bounds, margin_m)
         window = _window(ground, work_crs, around)
         if window is None or _window(ground, work_crs, here) is None:
             raise InputError([_apart(dem.name)])
-        stored_m, stored = _read(ground, window, LOWEST_M, HIGHEST_M)
+        times = ceil((window.width * window.height / max_cells) ** (1 / 2))
+        stored_m, stored = _read(ground, window, (LOWEST_M, HIGHEST_M), times)
         if np.isnan(stored_m).all():
             raise InputError([_apart(dem.name)])
         elevation_m, transform = _on_work_grid(stored_m, stored, ground.crs, work_crs)
@@ -100,7 +113,8 @@ def read_terrain(
             canopy_m = _canopy(trees, elevation_m.shape, transform, work_crs)
         is_whole = np.issubdtype(np.dtype(ground.dtypes[0]), np.integer)
     step_m = 1.0 if is_whole else _vertical_step(stored_m)
-    return Terrain(elevation_m, transform, work_crs, transform.a, canopy_m, step_m)
+    cell_m = transform.a
+    return Terrain(elevation_m, transform, work_crs, cell_m, canopy_m, step_m, times)
 
 
 def cells(
@@ -130,27 +144,6 @@ def cells(
     cols = (np.asarray(x_m, np.float64) - grid.c) / grid.a - 1 / 2
     rows = (np.asarray(y_m, np.float64) - grid.f) / grid.e - 1 / 2
     return np.asarray(rows), np.asarray(cols)
-
-
-def _open(
-    path: Path, stack: ExitStack, problems: list[str]
-) -> rasterio.DatasetReader | None:
-    if not path.is_file():
-        problems.append(
-            file_problem(path.name, "exist", "no such file", "Correct its path.")
-        )
-        return None
-    try:
-        source = stack.enter_context(rasterio.open(path))
-    except RasterioError:
-        remedy = "Export it again, for instance as GeoTIFF."
-        problems.append(file_problem(path.name, "be a raster", "another kind", remedy))
-        return None
-    if source.crs is None:
-        remedy = "Export it with its CRS, or assign the CRS in a GIS."
-        problems.append(file_problem(path.name, "declare its CRS", "none", remedy))
-        return None
-    return source
 
 
 def _apart(name: str) -> str:
@@ -200,16 +193,18 @@ def _is_straight(grid: Affine) -> bool:
 
 
 def _read(
-    source: rasterio.DatasetReader, window: Window, lowest_m: float, highest_m: float
+    source: rasterio.DatasetReader,
+    window: Window,
+    limits: tuple[float, float],
+    times: int,
 ) -> tuple[NDArray[np.float32], Affine]:
-    times = ceil((window.width * window.height / MAX_CELLS) ** (1 / 2))
     shape = (-(-window.height // times), -(-window.width // times))
     resampling = Resampling.nearest if times == 1 else Resampling.average
     found = source.read(
         1, window=window, out_shape=shape, masked=True, resampling=resampling
     )
     values = np.ma.filled(found.astype(np.float32), np.nan)
-    values[~((values > lowest_m) & (values < highest_m))] = np.nan
+    values[~((values > limits[0]) & (values < limits[1]))] = np.nan
     grid, left, top = source.transform, window.col_off, window.row_off
     west = grid.a * left + grid.b * top + grid.c
     north = grid.d * left + grid.e * top + grid.f
@@ -278,7 +273,8 @@ def _canopy(
     window = _window(trees, work_crs, array_bounds(rows, cols, grid))
     if window is None:
         return np.zeros((rows, cols), np.float32)
-    height_m, transform = _read(trees, window, 0, TALLEST_M)
+    times = ceil((window.width * window.height / MAX_CELLS) ** (1 / 2))
+    height_m, transform = _read(trees, window, (0, TALLEST_M), times)
     onto = _reprojected(height_m, transform, trees.crs, (rows, cols), grid, work_crs)
     return np.nan_to_num(onto)
 

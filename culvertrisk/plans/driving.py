@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 
 from culvertrisk.network.graph import RoadNetwork
+from culvertrisk.network.placing import CROSSING_REACH_M
 from culvertrisk.network.travel import paths, travel_times
 from culvertrisk.plans.travel import CREW, FILL, Travel
 from culvertrisk.settings import Settings
@@ -42,7 +43,8 @@ def places_of(crossings: gpd.GeoDataFrame, settings: Settings) -> dict[str, Floa
         for name, lon_lat in (yards | fills).items()
     }
     worth = crossings[
-        (crossings["loss_avoided_person_h"] > 0) & crossings["road_distance_m"].notna()
+        (crossings["loss_avoided_person_h"] > 0)
+        & (crossings["road_distance_m"] <= CROSSING_REACH_M)
     ].sort_values("loss_avoided_person_h", ascending=False, kind="stable")
     stops = {
         str(culvert_id): np.array([point.x, point.y])

@@ -16,7 +16,7 @@ from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.hindcast import Hindcast, hindcast
 from culvertrisk.stages.history import class_words
-from culvertrisk.stages.log_fit import RecordFit, blocked_given_log, fit_record
+from culvertrisk.stages.log_fit import blocked_given_log, fit_record
 from culvertrisk.stages.log_matching import history_defaults
 from culvertrisk.stages.winter import freeze_coefficients
 
@@ -50,7 +50,7 @@ class Proof:
         The worst: ``winter``, ``culvert_id``, ``rank``, ``logged_chance``, ``why``.
     surprises : DataFrame
         Likely blocked, never logged: ``culvert_id``, ``blocked_chance``,
-        ``logged_fraction``, ``road_name``; for a drive-by.
+        ``logged_fraction``, ``road_name``; for a drive-by. Driveways aside.
     verdict, notes : str, tuple of str
         Whether the repeat list is beaten, and what the log was taken for.
     """
@@ -127,7 +127,7 @@ def prove(
         brier_usual=brier_score(told["usual"], thawed),
         misses=_misses(told, past, crossings),
         surprises=_surprises(past, crossings),
-        verdict=_verdict(totals),
+        verdict=_verdict(hits, totals),
         notes=past.notes,
     )
 
@@ -252,13 +252,11 @@ def _misses(
 
 def _surprises(past: Hindcast, crossings: GeoDataFrame) -> pd.DataFrame:
     """Likely blocked in a usual winter by all winters' fit, yet never logged."""
-    fit: RecordFit = fit_record(past.record)
-    lived = np.maximum(past.record.is_exposed.sum(axis=1), 1)
-    blocked = [
-        blocked_given_log(chance, fit.calibration, fit.history_factor)
-        for chance in past.record.chance.T
-    ]
-    mean = (np.stack(blocked, axis=1) * past.record.is_exposed).sum(axis=1) / lived
+    record, fit = past.record, fit_record(past.record)
+    factor = fit.history_factor[:, None]
+    blocked = blocked_given_log(record.chance, fit.calibration, factor)
+    lived = np.maximum(record.is_exposed.sum(axis=1), 1)
+    mean = (blocked * record.is_exposed).sum(axis=1) / lived
     table = pd.DataFrame(
         {
             "culvert_id": crossings.index.astype(str),
@@ -267,20 +265,26 @@ def _surprises(past: Hindcast, crossings: GeoDataFrame) -> pd.DataFrame:
             "road_name": crossings["road_name"].to_numpy(str),
         }
     )
-    never = past.record.is_exposed.any(axis=1) & (past.logged_thaw_count == 0)
+    # a driveway's owner opens it: that it is not in the log is no surprise
+    is_town_job = (crossings["crossing_kind"] != "driveway").to_numpy(bool)
+    never = record.is_exposed.any(axis=1) & (past.logged_thaw_count == 0) & is_town_job
     likely = table[never].sort_values(
         ["blocked_chance", "culvert_id"], ascending=[False, True]
     )
     return likely.head(int(history_defaults()["surprise_count"])).reset_index(drop=True)
 
 
-def _verdict(totals: pd.DataFrame) -> str:
+def _verdict(hits: pd.DataFrame, totals: pd.DataFrame) -> str:
     said = []
     for k in LENGTHS:
-        ours, theirs = totals.loc[OURS, f"top_{k}"], totals.loc[REPEAT, f"top_{k}"]
-        word = "beats" if ours > theirs else "does not beat"
+        total = totals[f"top_{k}"].astype(float).to_dict()
+        by_winter = hits.pivot(index="winter", columns="list", values=f"top_{k}")
+        ours = by_winter[OURS].to_numpy(float)
+        ahead = int((ours > by_winter[REPEAT].to_numpy(float)).sum())
+        own, theirs = round(total[OURS]), round(total[REPEAT])
+        word = "beats" if own > theirs else "does not beat"
         said.append(
-            f"top {k}: the model {word} the repeat list ({ours:.0f} against "
-            f"{theirs:.0f} logged thaws)"
+            f"In the top {k} the model {word} the repeat list: {own} logged thaws "
+            f"against {theirs}, ahead in {ahead} of {len(ours)} winters."
         )
-    return "; ".join(said)
+    return " ".join(said)

@@ -1,6 +1,6 @@
 """Why the model thought otherwise: a logged thaw that it ranked low."""
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -13,7 +13,9 @@ LOW_CHANCE = 0.15  # where freeze_class "some" begins
 STEEP_M_PER_M = 0.01  # steeper barrels hold no water; common practice, no source
 
 
-def why_missed(crossing: pd.Series, past: Hindcast, foretold: Mapping[str, Any]) -> str:
+def why_missed(
+    crossing: pd.Series, past: Hindcast, foretold: Mapping[Hashable, Any]
+) -> str:
     """Say why a crossing that was thawed in a hidden winter stood low.
 
     Parameters

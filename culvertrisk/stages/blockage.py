@@ -85,7 +85,8 @@ def averaged_state(
     all that matters of an unknown seep, plug or wind.
     """
     clear_m = rows.rise_m * (1 - rows.silt_fraction)
-    shown_m, chance, open_now, never, clear = {}, {}, 1.0, 1.0, 1.0
+    shown_m, chance = {}, {}
+    open_now, never, clear = np.ones((3, len(clear_m)))
     for name in MECHANISMS:
         at_work, ice_m = rows.at_work[name], ice.ice_m[name][rows.run]
         blocks = at_work * _chance(name, ice_m / clear_m, coefficients)

@@ -10,10 +10,11 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
-from culvertrisk.formulas.bayes import corrected_chance
+from culvertrisk.formulas.log_model import LogModel
 from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze import modelled_chance
 from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
+from culvertrisk.stages.log_fit import blocked_given_log
 from culvertrisk.stages.winter import FreezeInputs, freeze_coefficients
 from culvertrisk.stages.winter_weather import climatology, with_forecast
 
@@ -21,10 +22,10 @@ Floats = NDArray[np.float64]
 
 GROUPS = ("shading", "slope", "size", "history", "water", "weather")
 _FIELDS = {
-    "shading": ("sun_j_m2",),
-    "slope": ("barrel_slope_m_per_m", "outlet_drop_m"),
+    "shading": ("sun_j_m2", "outlet_sun_j_m2"),
+    "slope": ("barrel_slope_m_per_m", "outlet_drop_m", "pond_chance", "tail_chance"),
     "size": ("rise_m", "length_m", "cover_m"),
-    "water": ("seep_chance", "silt_fraction"),
+    "water": ("seep_chance", "silt_fraction", "plug_chance"),
     "weather": ("elevation_offset_m",),
 }
 
@@ -40,6 +41,7 @@ class Coalitions:
     history_factor: Floats
     first_day: date
     on: date
+    calibration: LogModel | None = None
 
 
 def coalitions(
@@ -48,6 +50,7 @@ def coalitions(
     weather: pd.DataFrame,
     settings: Settings,
     on: date,
+    calibration: LogModel | None = None,
 ) -> Coalitions:
     """Gather a crossing's own inputs and those of the town's usual crossing.
 
@@ -63,6 +66,8 @@ def coalitions(
         Start of the winter and typed forecast.
     on : date
         The day asked.
+    calibration : LogModel or None
+        Of the history fit; None leaves the physics as it is.
 
     Returns
     -------
@@ -81,6 +86,7 @@ def coalitions(
         history_factor=crossings["history_factor"].to_numpy(float),
         first_day=first_day,
         on=on,
+        calibration=calibration,
     )
 
 
@@ -110,7 +116,7 @@ def coalition_chances(given: Coalitions) -> Floats:
         factor = given.history_factor
         if not coalition & history:
             factor = np.where(np.isnan(factor), np.nan, 1.0)
-        rows.append(corrected_chance(chance, factor))
+        rows.append(blocked_given_log(chance, given.calibration, factor))
     return np.stack(rows)
 
 

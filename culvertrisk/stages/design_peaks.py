@@ -1,167 +1,273 @@
 """Design peaks by each method, and where each method's published limits end."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from functools import cache
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
+from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
-from culvertrisk.formulas.curve_number import (
-    wet_curve_number,
+from culvertrisk.formulas.concentration import (
+    concentration_faa,
+    concentration_nrcs_lag,
+    concentration_velocity,
+    shallow_flow_speed,
+    sheet_flow_time,
 )
-from culvertrisk.formulas.frequency import partial_return_years
-from culvertrisk.formulas.rainfall import rain_depth, rain_duration_ratio, storm_rain
-from culvertrisk.settings import Storm
+from culvertrisk.formulas.curve_number import (
+    flow_graphical_peak,
+    retention,
+    runoff_depth,
+    unit_peak,
+)
+from culvertrisk.formulas.runoff import flow_rational, flow_regression
+from culvertrisk.stages.design_storm import (
+    PEAK_YEARS,
+    DesignChoices,
+    Rain,
+    RegionalRegression,
+    curve_number_of,
+    rain_depths,
+    runoff_fraction_of,
+    storm_defaults,
+)
 from culvertrisk.tables import table
-from culvertrisk.units import HOUR_S, to_unit
+from culvertrisk.units import DAY_S, to_unit
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Limits = tuple[tuple[str, Bools], ...]
 
-PEAK_YEARS = (2.0, 10.0, 25.0, 50.0, 100.0)
-SOIL_GROUPS = ("A", "B", "C", "D")
-_UNITS = {"h": "s", "min": "s", "ha": "m**2", "mi2": "m**2", "ft": "m"}
-_PINT = {"mi2": "mi**2"}
 _PERCENT = 100.0  # exact
-
-
-@dataclass(frozen=True)
-class RegionalRegression:
-    """Regression equations of a region, as their report prints them.
-
-    ``coefficients``, ``exponents`` and ``powers_of_ten`` have one entry a return
-    period; ``units``, ``domain`` and ``constants`` one a predictor. ``area`` and
-    ``slope`` are taken from the crossing, other predictors from ``constants``.
-    """
-
-    coefficients: Mapping[float, float]
-    exponents: Mapping[float, Mapping[str, float]]
-    powers_of_ten: Mapping[float, Mapping[str, float]] = field(default_factory=dict)
-    units: Mapping[str, str] = field(default_factory=lambda: {"area": "mi**2"})
-    flow_unit: str = "ft**3/s"
-    domain: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    constants: Mapping[str, float] = field(default_factory=dict)
-    standard_error_fraction: float = np.nan
-
-
-@dataclass(frozen=True)
-class DesignChoices:
-    """What the town chooses for its design storms."""
-
-    rain_type: str = "II"
-    soil_group: str = "C"
-    covers: Mapping[str, float] = field(default_factory=dict)
-    curve_number: float = np.nan
-    pond_fraction: float = 0.0
-    climate_factor: float = 1.0
-    ground: str = "thawed"
-    concentration: str = "kirpich"
-    regression: RegionalRegression | None = None
-
-
-@dataclass(frozen=True)
-class Rain:
-    """Rain of the town's storms by duration, ready to be asked."""
-
-    storm: Storm
-    climate_factor: float
-    grid: pd.DataFrame | None = None
-    is_partial: bool = False
-
-    @property
-    def is_hour_only(self) -> bool:
-        """Whether only the rain of one hour is known."""
-        return self.grid is None
+_INITIAL_LOSS = 0.2  # of the retention: tr55, eq. 2-2
 
 
 @dataclass(frozen=True)
 class MethodPeaks:
     """Peaks of one method, shape (n, k) for ``PEAK_YEARS``, and its limits.
 
-    ``is_within`` tells where the method's published limits hold; ``limits`` are
-    sentences with the crossings they hold for.
+    ``is_within`` tells where the method's published limits hold. ``limits`` are
+    sentences for the reader, each with the crossings it is true of.
     """
 
     flow_m3s: Floats
     is_within: Bools
-    limits: tuple[tuple[str, Bools], ...] = ()
+    limits: Limits = ()
     error_fraction: float = np.nan
 
 
-@cache
-def storm_defaults() -> dict[str, float]:
-    """Return the defaults of design storms by name, in SI units."""
-    rows = table("storm_defaults")
-    return {
-        str(name): to_unit(f"{value} {_PINT.get(unit, unit)}", _UNITS[unit])
-        if unit in _UNITS
-        else float(value)
-        for name, value, unit in zip(
-            rows["name"], rows["value"], rows["unit"], strict=True
-        )
-    }
-
-
-def rain_of(
-    rainfall: pd.DataFrame | None, storm: Storm, choices: DesignChoices
-) -> Rain:
-    """Take the rain from the town's table, or from its one-hour rain without one."""
-    if rainfall is None:
-        return Rain(storm, choices.climate_factor)
-    grid = rainfall.pivot(index="duration_s", columns="return_years", values="rain_m")
-    is_partial = bool((rainfall["series"] == "partial").any())
-    return Rain(storm, choices.climate_factor, grid, is_partial)
-
-
-def rain_depths(rain: Rain, duration_s: Floats) -> Floats:
-    """Rain of each duration at ``PEAK_YEARS``, shape (n, k) [m]."""
-    years = np.asarray(PEAK_YEARS)
-    if rain.grid is None:
-        hour_m = storm_rain(years, rain.storm.return_years, rain.storm.hour_rain_m)
-        share = rain_duration_ratio(duration_s) / rain_duration_ratio(HOUR_S)
-        return rain.climate_factor * share[:, None] * hour_m
-    asked = partial_return_years(years) if rain.is_partial else years
-    columns = [
-        rain_depth(
-            duration_s, year, rain.grid.index, rain.grid.columns, rain.grid.to_numpy()
-        )
-        for year in asked
-    ]
-    return rain.climate_factor * np.stack(columns, axis=1)
-
-
-def curve_number_of(choices: DesignChoices) -> float:
-    """Curve number of the town's covers or as given, on the ground chosen."""
-    if choices.ground == "concrete frost":
-        return storm_defaults()["concrete_frost_number"]
-    number = choices.curve_number
-    if np.isnan(number) and choices.covers:
-        rows = table("curve_numbers").set_index("cover")
-        number = _mean(rows[choices.soil_group.lower()].astype(float), choices.covers)
-    return float(wet_curve_number(number)) if choices.ground == "frozen" else number
-
-
-def runoff_fraction_of(choices: DesignChoices, storm: Storm) -> float:
-    """Rational C of the town's covers or its storm settings, on the ground chosen.
-
-    Soil group A takes the low end of a cover's range, D the high end.
-    """
-    if choices.ground == "concrete frost":
-        return storm_defaults()["concrete_frost_fraction"]
-    if choices.ground == "frozen":
-        return storm.frozen_runoff_fraction
-    if not choices.covers:
-        return storm.runoff_fraction
-    rows = table("land_covers").set_index("cover")
-    low, high = (
-        rows[f"runoff_fraction_{end}"].astype(float) for end in ("low", "high")
+def rational_peaks(
+    crossings: GeoDataFrame, rain: Rain, choices: DesignChoices
+) -> MethodPeaks:
+    """Peaks by the rational method with the frequency factor."""
+    area_m2, fraction = _area(crossings), runoff_fraction_of(choices, rain.storm)
+    time_s = _concentration(crossings, rain, choices, fraction)
+    rows = table("frequency_factors")
+    factors = np.interp(PEAK_YEARS, rows["return_years"], rows["frequency_factor"])
+    intensity_m_s = rain_depths(rain, time_s) / time_s[:, None]
+    is_long = time_s > storm_defaults()["short_rain_limit"]
+    return MethodPeaks(
+        flow_m3s=flow_rational(area_m2[:, None], intensity_m_s, fraction, factors),
+        is_within=area_m2 <= storm_defaults()["rational_limit"],
+        limits=(
+            (
+                "catchment is above the 80 ha limit of the rational method",
+                area_m2 > storm_defaults()["rational_limit"],
+            ),
+            (
+                "time of concentration is above the 2 h of the rule for rain durations",
+                is_long & (rain.grid is None),
+            ),
+            (
+                "24-hour rain of the velocity method is stretched from one hour",
+                np.full(len(area_m2), choices.concentration == "velocity")
+                & (rain.grid is None),
+            ),
+            *(_kirpich_limits(crossings) if choices.concentration == "kirpich" else ()),
+        ),
     )
-    place = SOIL_GROUPS.index(choices.soil_group) / (len(SOIL_GROUPS) - 1)
-    return _mean(low + place * (high - low), choices.covers)
 
 
-def _mean(values: "pd.Series[float]", covers: Mapping[str, float]) -> float:
-    shares = pd.Series(covers, dtype=float)
-    return float(np.average(values.loc[shares.index], weights=shares))
+def _kirpich_limits(crossings: GeoDataFrame) -> Limits:
+    defaults, slope = storm_defaults(), _slope(crossings)
+    is_steep = slope > defaults["kirpich_slope_high"]
+    is_flat = slope < defaults["kirpich_slope_low"]
+    return (
+        (
+            "catchment is above the 45 ha of Kirpich's time of concentration",
+            _area(crossings) > defaults["kirpich_limit"],
+        ),
+        (
+            "slope is outside the 3 to 10 % of Kirpich's time of concentration",
+            is_steep | is_flat,
+        ),
+    )
+
+
+def curve_number_peaks(
+    crossings: GeoDataFrame, rain: Rain, choices: DesignChoices
+) -> MethodPeaks | None:
+    """Peaks by curve number and graphical peak; None without CN or 24-hour rain."""
+    number, defaults = curve_number_of(choices), storm_defaults()
+    if np.isnan(number) or rain.grid is None:
+        return None
+    area_m2 = _area(crossings)
+    day_m = rain_depths(rain, np.full(len(area_m2), DAY_S))
+    time_s = _lag_time(crossings, number)
+    loss_ratio = _INITIAL_LOSS * retention(number) / day_m
+    low_s, high_s = defaults["graphical_low"], defaults["graphical_high"]
+    ponds = table("tr55_ponds")
+    pond_percent = choices.pond_fraction * _PERCENT
+    flow_m3s = flow_graphical_peak(
+        area_m2[:, None],
+        runoff_depth(day_m, number),
+        unit_peak(
+            np.clip(time_s, low_s, high_s)[:, None],
+            loss_ratio,
+            _graphical_rows(choices.rain_type),
+        ),
+        np.interp(pond_percent, ponds["pond_percent"], ponds["pond_factor"]),
+    )
+    is_within = (time_s <= high_s) & (area_m2 <= defaults["lag_area_limit"])
+    limits = _lag_limits(area_m2, number) + _graphical_limits(
+        time_s, number, loss_ratio
+    )
+    is_usual = number > defaults["curve_number_low"]
+    return MethodPeaks(flow_m3s, is_within & is_usual, limits)
+
+
+def _graphical_rows(rain_type: str) -> Floats:
+    rows = table("tr55_peak")
+    rows = rows[rows["rain_type"] == rain_type]
+    return rows[["loss_ratio", "c0", "c1", "c2"]].to_numpy(float)
+
+
+def _lag_time(crossings: GeoDataFrame, number: float) -> Floats:
+    """Time of concentration by lag; the path's slope stands for the land's [s]."""
+    defaults = storm_defaults()
+    held = np.clip(number, defaults["lag_number_low"], defaults["lag_number_high"])
+    path_m = crossings["flow_path_m"].to_numpy(float)
+    return concentration_nrcs_lag(path_m, _slope(crossings), held)
+
+
+def _lag_limits(area_m2: Floats, number: float) -> Limits:
+    defaults = storm_defaults()
+    low, high = defaults["lag_number_low"], defaults["lag_number_high"]
+    return (
+        (
+            "catchment is above the 19 square miles of the NRCS lag",
+            area_m2 > defaults["lag_area_limit"],
+        ),
+        (
+            f"curve number {number:.0f} is outside the 50 to 95 of the NRCS lag, which "
+            "takes the nearer end",
+            np.full(len(area_m2), not low <= number <= high),
+        ),
+    )
+
+
+def _graphical_limits(time_s: Floats, number: float, loss_ratio: Floats) -> Limits:
+    defaults = storm_defaults()
+    rows = table("tr55_peak")["loss_ratio"]
+    is_clamped = (loss_ratio < rows.min()) | (loss_ratio > rows.max())
+    return (
+        (
+            "time of concentration is held at the graphical method's least 0.1 h",
+            time_s < defaults["graphical_low"],
+        ),
+        (
+            "time of concentration is above the graphical method's 10 h",
+            time_s > defaults["graphical_high"],
+        ),
+        (
+            "initial loss over rain is held within the graphical method's 0.1 to 0.5",
+            is_clamped.any(axis=1),
+        ),
+        (
+            f"curve number {number:.0f} is not above the 40 of the graphical method",
+            np.full(len(time_s), number <= defaults["curve_number_low"]),
+        ),
+    )
+
+
+def regression_peaks(
+    crossings: GeoDataFrame, choices: DesignChoices
+) -> MethodPeaks | None:
+    """Peaks by the town's regional equations, held within their domain."""
+    region = choices.regression
+    if region is None:
+        return None
+    names = [*region.units, *(n for n in region.constants if n not in region.units)]
+    values = np.stack([_predictor(crossings, region, name) for name in names], axis=1)
+    bounds = [region.domain.get(name, (-np.inf, np.inf)) for name in names]
+    low, high = np.array(bounds, dtype=float).T
+    is_outside = (values < low) | (values > high)
+    flows = [
+        flow_regression(
+            np.clip(values, low, high),
+            region.coefficients.get(year, np.nan),
+            [region.exponents.get(year, {}).get(name, 0.0) for name in names],
+            [region.powers_of_ten.get(year, {}).get(name, 0.0) for name in names],
+        )
+        for year in PEAK_YEARS
+    ]
+    scale_m3s = to_unit(f"1 {region.flow_unit}", "m**3/s") * choices.climate_factor
+    sentences = [_domain_sentence(region, name) for name in names]
+    return MethodPeaks(
+        flow_m3s=scale_m3s * np.stack(flows, axis=1),
+        is_within=~is_outside.any(axis=1),
+        limits=tuple(zip(sentences, is_outside.T, strict=True)),
+        error_fraction=region.standard_error_fraction,
+    )
+
+
+def _domain_sentence(region: RegionalRegression, name: str) -> str:
+    low, high = region.domain.get(name, (-np.inf, np.inf))
+    ends = f"{low:g} to {high:g} {region.units.get(name, '')}".rstrip()
+    return (
+        f"{name} is outside the regional equation's {ends} and held at the nearer end"
+    )
+
+
+def _predictor(
+    crossings: GeoDataFrame, region: RegionalRegression, name: str
+) -> Floats:
+    if name in region.constants:
+        return np.full(len(crossings), region.constants[name], dtype=float)
+    ours = {
+        "area": (crossings["catchment_m2"], "m**2"),
+        "slope": (crossings["flow_path_slope_m_per_m"], "m/m"),
+    }
+    values, unit = ours[name]
+    return values.to_numpy(float) * to_unit(f"1 {unit}", region.units[name])
+
+
+def _area(crossings: GeoDataFrame) -> Floats:
+    return crossings["catchment_m2"].to_numpy(float)
+
+
+def _slope(crossings: GeoDataFrame) -> Floats:
+    slope = crossings["flow_path_slope_m_per_m"].to_numpy(float)
+    return np.maximum(slope, storm_defaults()["least_slope"])
+
+
+def _concentration(
+    crossings: GeoDataFrame, rain: Rain, choices: DesignChoices, fraction: float
+) -> Floats:
+    """Time of concentration by the method chosen, not below 5 minutes [s]."""
+    if choices.concentration == "kirpich":
+        return crossings["concentration_s"].to_numpy(float)
+    defaults = storm_defaults()
+    path_m, slope = crossings["flow_path_m"].to_numpy(float), _slope(crossings)
+    if choices.concentration == "faa":
+        time_s = concentration_faa(path_m, slope, fraction)
+    else:
+        sheet_m = np.minimum(path_m, defaults["sheet_length"])
+        day_m = rain_depths(rain, np.full(len(path_m), DAY_S))[:, 0]
+        n = defaults["sheet_roughness"]
+        sheet_m_s = sheet_m / sheet_flow_time(sheet_m, slope, n, day_m)
+        shallow_m_s = shallow_flow_speed(slope, is_paved=0)
+        time_s = concentration_velocity(
+            np.stack([sheet_m, path_m - sheet_m], axis=1),
+            np.stack([sheet_m_s, shallow_m_s], axis=1),
+        )
+    return np.maximum(time_s, defaults["least_concentration"])

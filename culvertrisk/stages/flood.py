@@ -15,7 +15,6 @@ from culvertrisk.formulas.runoff import (
     burst_intensity,
     flow_rational,
     melt_intensity,
-    pond_storage,
 )
 from culvertrisk.settings import Settings
 from culvertrisk.stages.flood_capacity import (
@@ -26,6 +25,7 @@ from culvertrisk.stages.flood_capacity import (
     openings,
 )
 from culvertrisk.stages.flood_weather import DayWater, day_water, flood_defaults
+from culvertrisk.stages.pond_room import pond_room
 from culvertrisk.tables import table
 from culvertrisk.units import HOUR_S, to_unit
 
@@ -69,21 +69,25 @@ def add_flood(
     Notes
     -----
     A blocked pipe passes nothing: the day's runoff then fills the pond below the
-    road. An open one, with its silt, is set against the day's peak. Flow and volume
-    are lognormal about their estimate with ``forecast.spread_fraction``.
+    road, see :func:`~culvertrisk.stages.pond_room.pond_room`. An open one, with its
+    silt, is set against the day's peak. Flow and volume are lognormal about their
+    estimate with ``forecast.spread_fraction``.
     """
     water = day_water(weather, settings, on)
     flows = _runoff(crossings, water, settings)
     limit_m, assumed = headwater_limit(crossings)
-    chances = _chances(crossings, flows, limit_m, settings.forecast.spread_fraction)
+    pond_m3, source = pond_room(crossings, limit_m)
+    spread = settings.forecast.spread_fraction
+    chances = _chances(crossings, flows, limit_m, pond_m3, spread)
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
-    pipe_only = {"headwater_limit_m": limit_m, **chances}
+    pipe_only = {"headwater_limit_m": limit_m, "pond_room_m3": pond_m3, **chances}
     index = 100 * chances["flooded_chance"]  # a share as a score
     return crossings.assign(
         concentration_s=flows.concentration_s,
         today_flow_m3s=flows.today_flow_m3s,
         design_flow_m3s=flows.design_flow_m3s,
         **{name: np.where(is_pipe, value, np.nan) for name, value in pipe_only.items()},
+        pond_source=np.where(is_pipe, source, ""),
         flood_index=np.where(is_pipe, index, np.nan),
         flood_class=_classes(np.where(is_pipe, index, np.nan)),
         today_runoff_m3=flows.today_runoff_m3,
@@ -129,17 +133,17 @@ def _design_flow(
 
 
 def _chances(
-    crossings: GeoDataFrame, flows: Runoff, limit_m: Floats, spread_fraction: float
+    crossings: GeoDataFrame,
+    flows: Runoff,
+    limit_m: Floats,
+    pond_m3: Floats,
+    spread_fraction: float,
 ) -> dict[str, Floats]:
     """Capacities, and chances of water over the road: open, blocked and in all."""
     found = openings(crossings)
     open_m3s = open_capacity(found, limit_m)
     closed = crossings["blocked_fraction"].to_numpy(float)
     iced_m3s = iced_capacity(found, limit_m, closed)
-    defaults = flood_defaults()
-    slope = crossings["flow_path_slope_m_per_m"].to_numpy(float)
-    valley = np.fmax(slope, defaults["least_valley_slope"])
-    pond_m3 = pond_storage(limit_m, defaults["pond_width"], valley)
     when_open = exceedance_chance(flows.today_flow_m3s, open_m3s, spread_fraction)
     when_blocked = exceedance_chance(flows.today_runoff_m3, pond_m3, spread_fraction)
     blocked = crossings["blocked_chance"].to_numpy(float)

@@ -1,6 +1,6 @@
 """How deep water may stand at each inlet, and what the barrel then passes."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.barrel_flow import barrel_capacity
 from culvertrisk.formulas.ice_section import iced_barrel, iced_roughness
-from culvertrisk.formulas.inlet_control import InletCoefficients
+from culvertrisk.formulas.inlet_control import InletCoefficients, inlet_control_flow
 from culvertrisk.formulas.sections import Barrel, Conduit
 from culvertrisk.stages.flood_weather import flood_defaults
 from culvertrisk.tables import table
@@ -41,13 +41,16 @@ class Openings:
     shape: NDArray[np.object_]
 
 
-def openings(crossings: GeoDataFrame) -> Openings:
+def openings(crossings: GeoDataFrame, tailwater_m: Floats | float = 0.0) -> Openings:
     """Look up inlet, entrance loss and roughness of every crossing.
 
     Parameters
     ----------
     crossings : GeoDataFrame
         With the columns of culverts and site.
+    tailwater_m : ndarray, shape (n,), or float
+        Water below the road over the outlet bed: of ``channel_tailwater``, or of the
+        next crossing's headwater; 0 is a free outlet [m].
 
     Returns
     -------
@@ -61,7 +64,7 @@ def openings(crossings: GeoDataFrame) -> Openings:
     count = crossings["barrel_count"].fillna(defaults["unknown_barrels"])
     return Openings(
         barrel=_barrel(crossings, choice["shape"].to_numpy() == "box"),
-        conduit=_conduit(crossings, choice["entrance_loss_key"]),
+        conduit=_conduit(crossings, choice["entrance_loss_key"], tailwater_m),
         inlet=_coefficients(
             table("culvert_inlets").set_index("chart").loc[choice["chart"]]
         ),
@@ -152,8 +155,38 @@ def iced_capacity(
 
     Notes
     -----
-    An engineering assumption, not a standard: ice as a level bed, and a ragged mouth
-    of ice as bad as the worst inlet of table A.1 for the shape.
+    An engineering assumption, not a standard: see ``iced_openings``.
+    """
+    iced = iced_openings(found, headwater_limit_m, blocked_fraction)
+    open_m3s = open_capacity(found, headwater_limit_m)
+    iced_m3s = np.minimum(open_capacity(iced, headwater_limit_m), open_m3s)
+    return np.where(blocked_fraction == 0, open_m3s, iced_m3s)
+
+
+def iced_openings(
+    found: Openings, headwater_limit_m: Floats, blocked_fraction: Floats
+) -> Openings:
+    """The same barrels with their ice.
+
+    Parameters
+    ----------
+    found : Openings
+        Of n crossings.
+    headwater_limit_m : ndarray, shape (n,)
+        Depth over the inlet bed at which water reaches the road [m].
+    blocked_fraction : ndarray, shape (n,)
+        Share of the clear section closed by ice.
+
+    Returns
+    -------
+    openings : Openings
+        Ice as a level bed with its own roughness; a ragged mouth of ice as the inlet
+        of table A.1 that lets the least in at the headwater limit, of those of the
+        shape, and with the worst entrance loss.
+
+    Notes
+    -----
+    An engineering assumption, not a standard.
     """
     ice_n = _roughness()["ice"]
     barrel = iced_barrel(found.barrel, blocked_fraction)
@@ -161,21 +194,21 @@ def iced_capacity(
         entrance_loss=flood_defaults()["iced_entrance_loss"],
         roughness=iced_roughness(barrel, found.conduit.roughness, ice_n),
     )
-    worst_m3s = np.full(len(headwater_limit_m), np.nan)
+    fields = [np.full(len(headwater_limit_m), np.nan) for _ in found.inlet]
     for shape in _SHAPES:
         rows = found.shape == shape
         inlets = _coefficients(_inlets_of(shape), as_columns=True)
-        flows = barrel_capacity(
+        flows = inlet_control_flow(
             headwater_limit_m[rows],
             Barrel(*(np.asarray(field)[rows] for field in barrel)),
-            Conduit(*(np.broadcast_to(f, rows.shape)[rows] for f in conduit)),
-            inlets,
             found.inlet_slope_m_per_m[rows],
+            inlets,
         )
-        worst_m3s[rows] = flows.min(axis=0)
-    open_m3s = open_capacity(found, headwater_limit_m)
-    iced_m3s = np.minimum(found.barrel_count * worst_m3s, open_m3s)
-    return np.where(blocked_fraction == 0, open_m3s, iced_m3s)
+        worst = flows.argmin(axis=0)
+        for field, column in zip(fields, inlets, strict=True):
+            field[rows] = np.asarray(column)[worst, 0]
+    inlet = InletCoefficients(*fields)
+    return replace(found, barrel=barrel, conduit=conduit, inlet=inlet)
 
 
 def _choices(crossings: GeoDataFrame) -> pd.DataFrame:
@@ -206,7 +239,9 @@ def _barrel(crossings: GeoDataFrame, is_box: NDArray[np.bool_]) -> Barrel:
     )
 
 
-def _conduit(crossings: GeoDataFrame, entrance_loss_key: pd.Series) -> Conduit:
+def _conduit(
+    crossings: GeoDataFrame, entrance_loss_key: pd.Series, tailwater_m: Floats | float
+) -> Conduit:
     losses = table("entrance_losses").set_index("key")["entrance_loss"]
     roughness = _roughness()
     material = _word(crossings["material"], tuple(roughness))
@@ -215,6 +250,7 @@ def _conduit(crossings: GeoDataFrame, entrance_loss_key: pd.Series) -> Conduit:
         slope_m_per_m=crossings["barrel_slope_m_per_m"].to_numpy(float),
         entrance_loss=losses.loc[entrance_loss_key].to_numpy(float),
         roughness=np.array([roughness[word] for word in material], dtype=float),
+        tailwater_m=np.broadcast_to(tailwater_m, len(crossings)),
     )
 
 

@@ -1,6 +1,8 @@
 """Freeze stage: weather, sun and barrel to ice and the chance that it blocks."""
 
+import os
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
 from datetime import date
 from typing import Any
@@ -76,7 +78,8 @@ def freeze_state(
         rows = slice(start, start + _CHUNK)
         return _chunk_state(_rows(inputs, rows), aligned[rows], days, coefficients)
 
-    return _joined([of_chunk(start) for start in starts])
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as workers:
+        return _joined([*workers.map(of_chunk, starts)])
 
 
 def modelled_chance(
@@ -90,9 +93,10 @@ def modelled_chance(
     """Chance that each crossing is blocked on a day, by the physics alone.
 
     For the shares by group, swap fields of ``inputs`` with ``dataclasses.replace``:
-    shading is ``sun_j_m2``; slope is ``barrel_slope_m_per_m`` and ``outlet_drop_m``;
-    size is ``rise_m``, ``length_m`` and ``cover_m``; water is ``seep_chance`` and
-    ``silt_fraction``; for the weather give ``climatology`` in place of ``weather``.
+    shading is both suns; slope is ``barrel_slope_m_per_m``, ``outlet_drop_m`` and the
+    chances of a pond and of ice from below; size is ``rise_m``, ``length_m`` and
+    ``cover_m``; water is ``seep_chance``, ``plug_chance`` and ``silt_fraction``; for
+    the weather give ``climatology`` in place of ``weather``.
 
     Parameters
     ----------

@@ -93,11 +93,11 @@ def fit_history(
     past = hindcast(crossings, log, weather, sun, settings, on)
     if past is None:
         unknown = np.full(len(is_pipe), np.nan)
-        says = ("No thaw log: the freeze score is physics alone.",)
-        return _no_history(is_pipe, unknown, says)
+        only = "No thaw log: the freeze score is physics alone."
+        return _no_history(is_pipe, unknown, (only,))
     if not (past.record.is_thawed & past.record.is_exposed).any():
-        says = (*past.notes, "The log names no thaw that the model could be fitted to.")
-        return _no_history(is_pipe, past.logged_thaw_count, says)
+        none = "The log names no thaw that the model could be fitted to."
+        return _no_history(is_pipe, past.logged_thaw_count, (*past.notes, none))
     return _with_counts(past, fit_record(past.record), is_pipe)
 
 

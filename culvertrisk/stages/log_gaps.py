@@ -53,7 +53,7 @@ def lost_spans(
         usual = _smooth(others.mean(axis=0), coefficients)
         level = active[row].sum() / max(usual.sum(), 1)
         silent = np.log1p(-np.minimum(level * usual, _MOST_DAILY))
-        days = np.flatnonzero(active[row])
+        days = [int(day) for day in np.flatnonzero(active[row])]
         for before, after in pairwise(days):
             if silent[before + 1 : after].sum() < np.log(coefficients["gap_chance"]):
                 lost.append((_day(year, before + 1), _day(year, after - 1)))

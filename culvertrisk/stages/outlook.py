@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -151,7 +152,7 @@ def _middle_case(inputs: FreezeInputs) -> FreezeInputs:
     count = len(inputs.rise_m)
     sun_known = np.isfinite(inputs.sun_j_m2).all(axis=1)
     fraction = np.where(sun_known, 1.0, middle.pop("sun_fraction"))
-    filled = {
+    filled: dict[str, Any] = {
         name: np.where(np.isnan(getattr(inputs, name)), value, getattr(inputs, name))
         for name, value in middle.items()
     }

@@ -14,7 +14,7 @@ from culvertrisk.inputs.rasters import Terrain
 from culvertrisk.stages.ends import Ends
 from culvertrisk.stages.pond_marks import pond_marks, road_cells
 from culvertrisk.stages.road_profile import NOT_ON_ROADS, RoadProfile, shows_ponds
-from culvertrisk.terrain.ponding import Ponds, fill_ponds, pond_cells
+from culvertrisk.terrain.ponding import Ponds, fill_ponds, lowest_starts, pond_cells
 from culvertrisk.terrain.rising import (
     AT_EDGE,
     AT_ROAD,
@@ -26,6 +26,7 @@ from culvertrisk.terrain.rising import (
 )
 
 STAGE_COUNT = 8  # of the stage-area-volume table
+START_REACH_M = 30.0  # a mapped inlet is off by less; common practice, no source
 DWELLING = "dwelling"  # kind of place that is counted
 Floats = NDArray[np.float64]
 
@@ -75,22 +76,25 @@ def pond_ground(
     -----
     The crossed road holds water back at its own elevation all along its line, even
     between the cells of the DEM; water goes over where the pond first reaches it, which
-    is its sag unless ground between keeps water from there. Other pipes under the same
-    road more than 30 m away take what reaches their inlets.
+    is its sag unless ground between keeps water from there. The pond begins at the
+    lowest ground that water runs to within 30 m of the upstream end. Other pipes under
+    the same road more than 30 m away take what reaches their inlets.
     """
     road_m = profile.elevation_m[:, profile.elevation_m.shape[1] // 2]
     ground_m, cell_m = np.full((1, 1), np.nan, np.float32), 1.0
     inlet_m = np.full(len(crossings), np.nan)
-    row = np.full(len(crossings), -1, np.int64)
+    found = np.full(len(crossings), -1, np.int64)
     if terrain is not None:
         ground_m, cell_m = terrain.elevation_m, terrain.cell_m
-        row, inlet_m = ends.upstream_row, ends.upstream_ground_m
+        found, inlet_m = ends.upstream_row, ends.upstream_ground_m
     is_dam = road_m > inlet_m
-    starts = PondStarts(np.where(is_dam, row, -1), ends.upstream_col, road_m)
+    starts = PondStarts(np.where(is_dam, found, -1), ends.upstream_col, road_m)
     marks = pond_marks(crossings, terrain, starts, profile)
+    row, col = lowest_starts(ground_m, starts, marks, START_REACH_M / cell_m)
+    starts = starts._replace(row=row, col=col)
     ponds = fill_ponds(ground_m, starts, marks, cell_m=cell_m, stage_count=STAGE_COUNT)
     profile = _with_overflow(profile, terrain, ponds)
-    notes = _notes(crossings, terrain, row >= 0, profile, ponds)
+    notes = _notes(crossings, terrain, found >= 0, profile, ponds)
     return PondGround(starts, marks, ponds, profile, notes)
 
 

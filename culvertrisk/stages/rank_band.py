@@ -62,8 +62,8 @@ def add_rank_band(
     in for it, and a chance from 0 to 1 (such as a seep's) becomes yes or no; all
     crossings are ranked anew by the loss avoided. The loss moves with the chance of
     a block; flow and consequence stay. Sun that is unknown stays averaged. The band
-    is the 10th to 90th percentile of the ranks. "Solid" is a band no wider than half
-    the rank or ten places, whichever is more.
+    is the 10th to 90th percentile of the ranks, widened to ``priority_rank``.
+    "Solid" is a band no wider than half the rank or ten places, whichever is more.
     """
     c = history_defaults()
     inputs = freeze_inputs(crossings, sun, freeze_coefficients())
@@ -76,12 +76,12 @@ def add_rank_band(
         coefficients=freeze_coefficients(),
     )[row]
     factor = crossings["history_factor"].to_numpy(float)[:, None]
-    chance = np.stack(
-        [blocked_given_log(each, calibration, factor[:, 0]) for each in modelled.T], 1
-    )
+    chance = blocked_given_log(modelled, calibration, factor)
     rank = _ranks(_loss(crossings, chance), chance)
     rank[np.isnan(crossings["blocked_chance"].to_numpy(float))] = np.nan
-    return crossings.assign(**_bands(rank, c))
+    return crossings.assign(
+        **_bands(rank, crossings["priority_rank"].to_numpy(float), c)
+    )
 
 
 def _distinct_draws(
@@ -93,15 +93,17 @@ def _distinct_draws(
     """
     rng = np.random.default_rng(_SEED)
     size = len(inputs.rise_m)
-    picked: dict[str, NDArray[np.int8]] = {}
+    picked: dict[str, NDArray[np.intp]] = {}
     for name, value in _numbers(inputs).items():
         if name in inputs.points:
-            pick = rng.integers(inputs.points[name].shape[1], size=(size, count))
-            picked[name] = np.where(np.isnan(value)[:, None], pick, -1).astype(np.int8)
+            is_open = np.isnan(value)
+            drawn = rng.integers(inputs.points[name].shape[1], size=(size, count))
         elif name.endswith("_chance"):
-            pick = rng.random((size, count)) < np.nan_to_num(value)[:, None]
-            is_open = ((value > 0) & (value < 1))[:, None]
-            picked[name] = np.where(is_open, pick, -1).astype(np.int8)
+            is_open = (value > 0) & (value < 1)
+            drawn = (rng.random((size, count)) < value[:, None]).astype(np.intp)
+        else:
+            continue
+        picked[name] = np.where(is_open[:, None], drawn, -1)
     owner = np.repeat(np.arange(size), count)
     key = np.stack([owner, *(pick.ravel() for pick in picked.values())], axis=1)
     rows, back = np.unique(key, axis=0, return_inverse=True)
@@ -157,13 +159,16 @@ def _ranks(loss_person_h: Floats, chance: Floats) -> Floats:
     return rank
 
 
-def _bands(rank: Floats, coefficients: Mapping[str, float]) -> dict[str, Any]:
+def _bands(
+    rank: Floats, own_rank: Floats, coefficients: Mapping[str, float]
+) -> dict[str, Any]:
     c = coefficients
     tail = (1 - c["band_fraction"]) / 2
     # of ranks that did occur: a rank is a whole number
     low, high = np.quantile(rank, [tail, 1 - tail], axis=1, method="nearest")
-    middle = np.median(rank, axis=1)
-    width = np.maximum(c["solid_width_fraction"] * middle, c["solid_width_count"])
+    # the listed rank averages the unknowns and may lie beside all draws
+    low, high = np.minimum(low, own_rank), np.maximum(high, own_rank)
+    width = np.maximum(c["solid_width_fraction"] * own_rank, c["solid_width_count"])
     word = np.where(high - low <= width, SOLID, FRAGILE).astype(object)
     return {
         "rank_low": low,

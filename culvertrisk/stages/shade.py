@@ -8,19 +8,18 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.clear_sky import SunTable, sun_table
-from culvertrisk.formulas.crowns import crown_extinction
 from culvertrisk.formulas.insolation import (
     daily_sun,
     sky_view_fraction,
     sky_view_under_canopy,
 )
 from culvertrisk.formulas.sun import REFERENCE_WINTER, SEASON_DAYS, season_day
-from culvertrisk.inputs.rasters import Terrain, cells
-from culvertrisk.stages.north import grid_north, lat_lon
-from culvertrisk.terrain.canopy import ELEVATIONS_DEG, canopy_depth
-from culvertrisk.terrain.horizon import AZIMUTHS, horizon_tangent
+from culvertrisk.inputs.rasters import Terrain
+from culvertrisk.stages.north import lat_lon
+from culvertrisk.stages.sky import CONIFERS, Trees, crowns, end_places, horizons
+from culvertrisk.terrain.canopy import ELEVATIONS_DEG
+from culvertrisk.terrain.horizon import AZIMUTHS
 
-EYE_M = 0.5  # of a barrel's end above the ground round it; our choice
 BAND_DEG = 0.05  # of latitude that share one sun table
 FIRST_SUN_H = 1.0  # direct sun on a day from which an end counts as sunny; our choice
 ALL_WINTER, NOT_BY_MAY = "all winter", "after 05-31"
@@ -29,26 +28,6 @@ _SOLSTICE = season_day(date(2025, 12, 21))
 _BLOCK = 4096  # ends worked on at a time, to bound memory
 
 Bands = tuple[list[SunTable], NDArray[np.int64]]
-
-
-@dataclass(frozen=True)
-class Trees:
-    """What the trees of the canopy raster are like in winter.
-
-    Extinction of crowns in leaf or needle [1/m]; the share of it that broadleaves keep
-    when bare; the share of trees that are broadleaves and the share of the ground under
-    crowns, each one number or on the terrain's grid (NaN counts as the default); and
-    the width of a crown [m]. All defaults: common practice, no source.
-    """
-
-    leaf_extinction_per_m: float = 0.05
-    leaf_off_factor: float = 0.4
-    deciduous_fraction: float | NDArray[np.floating] = 0.0
-    cover_fraction: float | NDArray[np.floating] = 1.0
-    crown_width_m: float = 5.0
-
-
-CONIFERS = Trees()
 
 
 @dataclass(frozen=True)
@@ -171,28 +150,6 @@ def first_sun_day(direct_sun_h: NDArray[np.float32]) -> NDArray[np.object_]:
     return np.asarray(told, dtype=object)
 
 
-def end_horizons(
-    crossings: GeoDataFrame, terrain: Terrain
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Tangent of the horizon's elevation angle at both ends of all crossings.
-
-    Parameters
-    ----------
-    crossings : GeoDataFrame
-        With the columns of the site stage.
-    terrain : Terrain
-        The DEM.
-
-    Returns
-    -------
-    inlet_tangent, outlet_tangent : ndarray, shape (n, 72)
-        By true azimuth 0, 5 ... 355 degrees; NaN where an end is unknown.
-    """
-    places, _ = _ends(crossings, terrain)
-    tangent = _horizons(places, terrain)
-    return tangent[: len(crossings)], tangent[len(crossings) :]
-
-
 def _lost_fraction(sun: SunBySeason, days: slice) -> NDArray[np.float64]:
     open_j_m2 = sun.open_j_m2[:, days].sum(axis=1, dtype=np.float64)
     inlet_j_m2 = sun.inlet_j_m2[:, days].sum(axis=1, dtype=np.float64)
@@ -228,24 +185,6 @@ def _spread(by_band: NDArray, band: NDArray, known: NDArray) -> NDArray[np.float
     return each
 
 
-def _ends(crossings: GeoDataFrame, terrain: Terrain) -> tuple[NDArray, NDArray]:
-    """Return row, column and grid bearing of north of all inlets, then outlets."""
-    names = ("upstream", "downstream")
-    x_m = np.concatenate([crossings[f"{end}_x_m"] for end in names], dtype=np.float64)
-    y_m = np.concatenate([crossings[f"{end}_y_m"] for end in names], dtype=np.float64)
-    rows, cols = cells(terrain, x_m, y_m)
-    places = np.column_stack([rows, cols, grid_north(terrain.crs, x_m, y_m)])
-    return places, np.tile(np.arange(len(crossings)), len(names))
-
-
-def _horizons(places: NDArray, terrain: Terrain) -> NDArray[np.float32]:
-    rows, cols, north_rad = places.T
-    return horizon_tangent(
-        terrain.elevation_m, rows, cols,
-        cell_m=terrain.cell_m, eye_m=EYE_M, north_rad=north_rad,
-    )  # fmt: skip
-
-
 def _at_ends(
     crossings: GeoDataFrame, terrain: Terrain | None, trees: Trees, by_band: Bands
 ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]:
@@ -253,19 +192,16 @@ def _at_ends(
     hours, sky = total.copy(), np.full(len(total), np.nan)
     if terrain is None:
         return total, hours, sky
-    places, of_crossing = _ends(crossings, terrain)
-    tangent = _horizons(places, terrain)
-    extinction_per_m = _extinction(trees)
+    places = end_places(crossings, terrain)
+    of_crossing = np.tile(np.arange(len(crossings)), 2)
+    tangent = horizons(places, terrain)
     for start in range(0, len(total), _BLOCK):
         part = slice(start, start + _BLOCK)
-        depth = np.zeros((len(places[part]), AZIMUTHS, 0), np.float32)
-        sky[part] = sky_view_fraction(tangent[part])
-        if terrain.canopy_height_m is not None:
-            depth = canopy_depth(
-                terrain.elevation_m, terrain.canopy_height_m, places[part],
-                cell_m=terrain.cell_m, extinction_per_m=extinction_per_m,
-            )  # fmt: skip
+        depth = crowns(places[part], terrain, trees)
+        if depth.shape[2]:
             sky[part] = sky_view_under_canopy(tangent[part], depth, ELEVATIONS_DEG)
+        else:
+            sky[part] = sky_view_fraction(tangent[part])
         bands = (by_band[0], by_band[1][of_crossing[part]])
         total[part], hours[part] = _days(bands, tangent[part], sky[part], depth)
     return total, hours, sky
@@ -284,13 +220,3 @@ def _days(
             tables[k], tangent[here], sky[here], depth[here], levels_deg
         )
     return total, hours
-
-
-def _extinction(trees: Trees) -> NDArray[np.float64]:
-    return crown_extinction(
-        trees.leaf_extinction_per_m,
-        cover_fraction=np.nan_to_num(np.asarray(trees.cover_fraction), nan=1.0),
-        crown_width_m=trees.crown_width_m,
-        deciduous_fraction=np.nan_to_num(np.asarray(trees.deciduous_fraction)),
-        leaf_off_factor=trees.leaf_off_factor,
-    )

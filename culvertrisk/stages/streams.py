@@ -198,7 +198,8 @@ def _share(taken: Indexes, places: NDArray, reach: float) -> None:
     lacks = np.flatnonzero((taken < 0) & ~np.isnan(places).any(axis=1))
     if not has.size or not lacks.size:
         return
-    away, which = cKDTree(places[has]).query(places[lacks])
+    found = cKDTree(places[has]).query(places[lacks])
+    away, which = np.asarray(found[0]), np.asarray(found[1])
     near = away <= reach
     taken[lacks[near]] = taken[has[which[near]]]
 
@@ -268,7 +269,8 @@ def _say_whose(
     alone = np.flatnonzero(note == NO_STREAM)
     if not with_owner.size or not alone.size:
         return
-    away, which = cKDTree(entry[:, with_owner].T).query(places[alone])
+    found = cKDTree(entry[:, with_owner].T).query(places[alone])
+    away, which = np.asarray(found[0]), np.asarray(found[1])
     for i, owned in zip(alone[away <= reach], which[away <= reach], strict=True):
         name = crossings.index[owner[with_owner[owned]]]
         note[i] = f"the stream near is that of {name}: a relief pipe or a wrong place"

@@ -33,20 +33,19 @@ def _clock_defaults() -> dict[str, float]:
 
 
 def add_today_hours(
-    crossings: GeoDataFrame, water: DayWater, settings: Settings, pond_m3: ArrayLike
+    crossings: GeoDataFrame, water: DayWater, settings: Settings
 ) -> GeoDataFrame:
     """Add the clock times of today's peak and of water over the road.
 
     Parameters
     ----------
     crossings : GeoDataFrame
-        With the columns of site and flood.
+        With the columns of site and flood; ``pond_room_m3`` is what a blocked
+        crossing holds back.
     water : DayWater
         The day's rain and melt, as ``day_water`` gives it.
     settings : Settings
         Runoff shares; hours of the rain and spread of today's peak in ``forecast``.
-    pond_m3 : array_like, shape (n,)
-        Water held behind each crossing before it reaches the road [m3].
 
     Returns
     -------
@@ -63,9 +62,8 @@ def add_today_hours(
     not taken from its first hours: the times are rather early than late. Travel of
     water through the snow is left out.
     """
-    pond = np.broadcast_to(np.asarray(pond_m3, float), (len(crossings),))
     parts = [
-        _hours(crossings.iloc[rows], water, settings, pond[rows])
+        _hours(crossings.iloc[rows], water, settings)
         for rows in _row_slices(len(crossings))
     ]
     names = parts[0]
@@ -78,14 +76,13 @@ def flooded_by_chance(
     crossings: GeoDataFrame,
     water: DayWater,
     settings: Settings,
-    pond_m3: ArrayLike,
     clock_s: ArrayLike,
 ) -> Floats:
     """Chance that water is over the road by a clock time if nothing passes.
 
     Parameters
     ----------
-    crossings, water, settings, pond_m3
+    crossings, water, settings
         As for ``add_today_hours``.
     clock_s : array_like, shape (k,)
         Clock times [s of the day].
@@ -101,7 +98,7 @@ def flooded_by_chance(
     The volume is lognormal about its estimate with ``forecast.spread_fraction``.
     """
     clock_s = np.asarray(clock_s, float)
-    pond = np.broadcast_to(np.asarray(pond_m3, float), (len(crossings),))[:, None]
+    pond_m3 = crossings["pond_room_m3"].to_numpy(float)[:, None]
     steps_s = _clock()
     spread = settings.forecast.spread_fraction
     chances = np.full((len(crossings), len(clock_s)), np.nan)
@@ -109,7 +106,7 @@ def flooded_by_chance(
         flow_m3s = _flow(crossings.iloc[rows], water, settings, steps_s)
         volume_m3 = _volume(flow_m3s, steps_s)
         by_then_m3 = interp1d(steps_s, volume_m3)(np.clip(clock_s, 0, DAY_S))
-        chances[rows] = exceedance_chance(by_then_m3, pond[rows], spread)
+        chances[rows] = exceedance_chance(by_then_m3, pond_m3[rows], spread)
     return chances
 
 
@@ -124,9 +121,9 @@ def _clock() -> Floats:
 
 
 def _hours(
-    crossings: GeoDataFrame, water: DayWater, settings: Settings, pond_m3: Floats
+    crossings: GeoDataFrame, water: DayWater, settings: Settings
 ) -> dict[str, Floats]:
-    clock_s = _clock()
+    clock_s, pond_m3 = _clock(), crossings["pond_room_m3"].to_numpy(float)
     flow_m3s = _flow(crossings, water, settings, clock_s)
     has_water = flow_m3s.max(axis=1) > 0  # False where unknown
     highest = np.nan_to_num(flow_m3s).argmax(axis=1)

@@ -63,8 +63,8 @@ def unmapped_crossings(
     The roads are lowered to the lowest ground beside them, so that flow crosses them
     where it would without the bank; catchments are therefore less exact than those of
     known crossings. Each crossing of the inventory answers for one stream within 50 m
-    of its upstream end, and for every arm within 25 m. These are places to look at,
-    not culverts.
+    of its own stream or its upstream end, and for every arm within 25 m. These are
+    places to look at, not culverts.
     """
     carved_m = site.ends.carved_m
     if terrain is None or roads is None or roads.empty or carved_m is None:
@@ -101,6 +101,8 @@ def _known(
 ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
     """Whether the inventory knows each place; the distance to its nearest row."""
     rows, cols = end_cells(crossings, terrain, site.ends)
+    rows = np.where(site.has_stream, site.catchment_row, rows)
+    cols = np.where(site.has_stream, site.catchment_col, cols)
     is_across = crossings["crossing_kind"].to_numpy() != "driveway"
     places = np.column_stack([rows, cols])
     places[~is_across] = np.nan
@@ -110,7 +112,7 @@ def _known(
     places = places[~np.isnan(places).any(axis=1)]
     away_m = np.full(len(entries), np.inf)
     if len(places) and len(entries):
-        away_m = cKDTree(places).query(entries)[0] * terrain.cell_m
+        away_m = np.asarray(cKDTree(places).query(entries)[0]) * terrain.cell_m
     return is_known | (away_m <= SAME_KNOWN_M), away_m
 
 

@@ -18,6 +18,7 @@ NODATA = 255  # code of a cell without an elevation
 _STEP_CELLS = np.array([1, np.sqrt(2.0)])  # straight and diagonal, to the next cell
 _UNSEEN = 254  # code of a cell the flood has not reached yet
 _DONE = 255  # count of a cell the accumulation has finished with
+Grid = NDArray  # of the DEM's shape
 MAX_CELLS = 2**32  # the flood's heap keeps the cell number in 32 bits
 DEEP_FILL_M = 1.0  # lines through deeper fill are doubtful; common practice, no source
 
@@ -93,8 +94,12 @@ def flow_field(elevation_m: NDArray[np.float32], cell_m: float) -> FlowField:
     point_downhill(filled_m, direction)
     ground_m = np.ascontiguousarray(elevation_m, np.float32)
     sums = accumulate(direction, filled_m, ground_m, is_cut, cell_m)
-    shaped = (values.reshape(filled_m.shape) for values in sums)
-    return FlowField(filled_m, direction, *shaped, is_cut)
+    area_m2, path_m, path_top_m, mean_slope, deep = (
+        values.reshape(filled_m.shape) for values in sums
+    )
+    return FlowField(
+        filled_m, direction, area_m2, path_m, path_top_m, mean_slope, deep, is_cut
+    )
 
 
 @njit(cache=True)
@@ -232,13 +237,15 @@ def _own_figures(
     return slope, deep
 
 
+@njit(cache=True, inline="always")
+def _mix(mean: NDArray, here: int, there: int, weight: float) -> None:
+    # Means and not sums: a sum in 32 bits stands still in a large catchment.
+    mean[there] += (mean[here] - mean[there]) * weight
+
+
 @njit(cache=True)
 def accumulate(
-    direction: NDArray[np.uint8],
-    filled_m: NDArray[np.float32],
-    ground_m: NDArray[np.float32],
-    is_cut: NDArray[np.bool_],
-    cell_m: float,
+    direction: Grid, filled_m: Grid, ground_m: Grid, is_cut: Grid, cell_m: float
 ) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:
     """Walk down from every head and add up areas, longest paths, slopes and fill.
 
@@ -271,10 +278,9 @@ def accumulate(
                 break
             there = here + offsets[codes[here]]
             area_m2[there] += area_m2[here]
-            # Means and not sums: a sum in 32 bits stands still in a large catchment.
             weight = area_m2[here] / area_m2[there]
-            slope[there] += (slope[here] - slope[there]) * weight
-            deep[there] += (deep[here] - deep[there]) * weight
+            _mix(slope, here, there, weight)
+            _mix(deep, here, there, weight)
             cut[there] |= cut[here]
             length_m = path_m[here] + cell_m * _STEP_CELLS[codes[here] % 2]
             if length_m > path_m[there]:

@@ -6,9 +6,11 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from culvertrisk.terrain.flow import COL_STEP, NEIGHBOURS, ROW_STEP
 from culvertrisk.terrain.rising import (
     AT_ROAD,
     SPILLS,
+    WALL,
     PondMarks,
     PondStarts,
     Room,
@@ -102,6 +104,92 @@ def fill_ponds(
     rise_m = level_m - start_m
     stage_m = start_m[:, None] + rise_m[:, None] * np.linspace(0, 1, stage_count)
     return Ponds(end, level_m, stage_m, area_m2, volume_m3, box, over)
+
+
+@njit(cache=True)
+def lowest_starts(
+    ground_m: NDArray[np.float32],
+    starts: PondStarts,
+    marks: PondMarks,
+    reach_cells: float,
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The lowest ground to which water runs from each inlet on its side of the road.
+
+    Parameters
+    ----------
+    ground_m, starts, marks
+        As in :func:`fill_ponds`.
+    reach_cells : float
+        How far from the inlet it may lie [cells].
+
+    Returns
+    -------
+    rows, cols : ndarray, shape (n,)
+        Cell of the lowest ground reached without a climb over the inlet's own.
+
+    Notes
+    -----
+    A mapped place is some 10 m off: the inlet lies at the low place beside it.
+    """
+    rows, cols = starts.row.copy(), starts.col.copy()
+    half = int(np.ceil(reach_cells)) + 1
+    width = 2 * half + 1
+    for i in range(rows.size):
+        if rows[i] < 0:
+            continue
+        corner = (starts.row[i] - half, starts.col[i] - half)
+        seen = _near_walls(marks, i, corner[0], corner[1], width)
+        lowest = _run_down(ground_m, seen, corner, reach_cells)
+        rows[i], cols[i] = corner[0] + lowest // width, corner[1] + lowest % width
+    return rows, cols
+
+
+@njit(cache=True)
+def _run_down(
+    ground_m: NDArray, seen: NDArray, corner: tuple[int, int], reach_cells: float
+) -> int:
+    """Lowest cell of the window reached from its middle without a climb."""
+    width, half = seen.shape[0], seen.shape[0] // 2
+    queue, head, tail = np.empty(width * width, np.int64), 0, 1
+    queue[0] = lowest = half * width + half
+    seen[half, half] = True
+    start_m = lowest_m = ground_m[corner[0] + half, corner[1] + half]
+    while head < tail:
+        row, col = queue[head] // width, queue[head] % width
+        head += 1
+        if ground_m[corner[0] + row, corner[1] + col] < lowest_m:
+            lowest = row * width + col
+            lowest_m = ground_m[corner[0] + row, corner[1] + col]
+        for code in range(NEIGHBOURS):
+            r, c = row + ROW_STEP[code], col + COL_STEP[code]
+            is_far = (r - half) ** 2 + (c - half) ** 2 > reach_cells**2
+            if (
+                is_far
+                or seen[r, c]
+                or not _is_on(ground_m, corner[0] + r, corner[1] + c)
+            ):
+                continue
+            seen[r, c] = True
+            if ground_m[corner[0] + r, corner[1] + c] <= start_m:
+                queue[tail] = r * width + c
+                tail += 1
+    return lowest
+
+
+@njit(cache=True)
+def _near_walls(marks: PondMarks, i: int, top: int, left: int, width: int) -> NDArray:
+    is_wall = np.zeros((width, width), np.bool_)
+    for j in range(marks.first[i], marks.first[i + 1]):
+        row, col = marks.row[j] - top, marks.col[j] - left
+        if marks.kind[j] == WALL and 0 <= row < width and 0 <= col < width:
+            is_wall[row, col] = True
+    return is_wall
+
+
+@njit(cache=True)
+def _is_on(ground_m: NDArray, row: int, col: int) -> bool:
+    is_inside = 0 <= row < ground_m.shape[0] and 0 <= col < ground_m.shape[1]
+    return is_inside and not np.isnan(ground_m[row, col])
 
 
 @njit(cache=True)

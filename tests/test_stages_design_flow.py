@@ -1,0 +1,312 @@
+"""Design peaks and floodings a year on hand-made tables."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+from shapely import Point
+
+from culvertrisk.settings import Settings
+from culvertrisk.stages.design_flow import PEAK_COLUMNS, add_design_flow
+from culvertrisk.stages.design_storm import (
+    PEAK_YEARS,
+    DesignChoices,
+    RegionalRegression,
+    curve_number_of,
+    runoff_fraction_of,
+    storm_defaults,
+)
+from culvertrisk.stages.yearly_flood import add_yearly_flood
+from culvertrisk.tables import columns, table
+
+NAN = np.nan
+ACRE_M2 = 4046.8564224
+MILE2_M2 = 1609.344**2
+FOOT_M, INCH_M = 0.3048, 0.0254
+CFS_M3S = FOOT_M**3
+HOUR_S = 3600.0
+DESIGN_MADE = {
+    *PEAK_COLUMNS,
+    "design_flow_m3s",
+    "design_flow_low_m3s",
+    "design_flow_high_m3s",
+    "peak_method",
+    "peak_note",
+}
+YEARLY_MADE = {
+    "limiting_return_years",
+    "overtopping_open_per_year",
+    "overtopping_per_year",
+    "overtopping_open_chance",
+    "overtopping_chance",
+}
+PLACE = {
+    "road_class": "C",
+    "catchment_m2": 100_000.0,
+    "flow_path_m": 500.0,
+    "flow_path_slope_m_per_m": 0.05,
+    "concentration_s": 600.0,
+    "open_capacity_m3s": 1.0,
+    "iced_capacity_m3s": 0.0,
+}
+SMALL, LARGE = {}, {"catchment_m2": 2e6, "flow_path_m": 3000.0}
+WOODS = DesignChoices(covers={"woods": 1.0}, soil_group="C")
+
+
+def _crossings(*changes):
+    rows = [{**PLACE, **change} for change in changes]
+    index = pd.Index([f"A{i}" for i in range(len(rows))], name="culvert_id")
+    points = [Point(i, 0) for i in range(len(rows))]
+    return gpd.GeoDataFrame(rows, index=index, geometry=points, crs="EPSG:32616")
+
+
+def _settings(**storm):
+    return Settings(files={"culverts": "culverts.csv"}, storm=storm)
+
+
+def _rainfall(day_m=0.1, series="annual"):
+    """The same growth for all durations: 5 min to 24 h, 1 to 100 years."""
+    years = np.array([1.0, *PEAK_YEARS])
+    growth = np.log(years) / np.log(100) * 0.6 + 0.4
+    shares = {300.0: 0.1, 3600.0: 0.4, 86_400.0: 1.0}
+    rows = [
+        {"duration_s": t, "return_years": y, "rain_m": day_m * share * grown}
+        for t, share in shares.items()
+        for y, grown in zip(years, growth, strict=True)
+    ]
+    return pd.DataFrame(rows).assign(series=series)
+
+
+def _region(**changes):
+    """usgs2014, region HR4: Q10 = 51.8 A^0.6004 10^(0.0666 P), 0.10 to 53.5 mi2."""
+    usual = {
+        "coefficients": dict.fromkeys(PEAK_YEARS, 51.8),
+        "exponents": {year: {"area": 0.6004} for year in PEAK_YEARS},
+        "powers_of_ten": {year: {"rain": 0.0666} for year in PEAK_YEARS},
+        "units": {"area": "mi**2"},
+        "domain": {"area": (0.10, 53.5)},
+        "constants": {"rain": 8.0},
+        "standard_error_fraction": 0.4,
+    }
+    return RegionalRegression(**{**usual, **changes})
+
+
+def test_add_design_flow_adds_exactly_its_columns_and_leaves_its_input_alone():
+    before = _crossings(SMALL, LARGE, {"catchment_m2": NAN})
+    kept = before.copy()
+    after = add_design_flow(before, _settings(), WOODS, _rainfall())
+    assert set(after) - set(before) == DESIGN_MADE
+    declared = {*columns().query("made_by == 'design_flow'").index, "design_flow_m3s"}
+    assert declared == DESIGN_MADE
+    pd.testing.assert_frame_equal(before, kept)
+    pd.testing.assert_frame_equal(after[before.columns], kept)
+
+
+def test_add_yearly_flood_adds_exactly_its_columns_and_leaves_its_input_alone():
+    before = add_design_flow(_crossings(SMALL, LARGE), _settings(), DesignChoices())
+    kept = before.copy()
+    after = add_yearly_flood(before, 0.5)
+    assert set(after) - set(before) == YEARLY_MADE
+    assert set(columns().query("made_by == 'yearly_flood'").index) == YEARLY_MADE
+    pd.testing.assert_frame_equal(before, kept)
+    pd.testing.assert_frame_equal(after[before.columns], kept)
+
+
+def test_rational_peak_is_the_hand_sum():
+    """10 ha, C 0.3, 10 years, one hour: 0.041 m / 3600 s * 0.3 * 100 000 m2."""
+    hour = {"concentration_s": HOUR_S}
+    row = add_design_flow(_crossings(hour), _settings(), DesignChoices()).iloc[0]
+    assert_allclose(row["peak_10_years_m3s"], 0.041 / 3600 * 0.3 * 1e5, rtol=1e-12)
+    factor = 1.25 * 0.066 / 0.041
+    assert_allclose(row["peak_100_years_m3s"], factor * row["peak_10_years_m3s"])
+    assert_allclose(row["design_flow_m3s"], row["peak_25_years_m3s"])
+    assert row["peak_method"] == "rational"
+
+
+def test_heavenly_acres_comes_out_of_the_stage():
+    """tr55, example 4-1 (transcription): 250 acre, CN 75, type II, 6.0 in in 25 years,
+    1.53 h: 345 cfs; the path is set for that time by the lag (slope 1.4 %)."""
+    wanted_s, slope = 1.53 * HOUR_S, 0.014
+    lag_ft = (
+        wanted_s / HOUR_S * 0.6 * 1900 * 1.4**0.5 / (13.333 / 4 + 1) ** 0.7
+    ) ** 1.25
+    place = {
+        "catchment_m2": 250 * ACRE_M2,
+        "flow_path_m": lag_ft * FOOT_M,
+        "flow_path_slope_m_per_m": slope,
+    }
+    rainfall = _rainfall()
+    rainfall["rain_m"] = 6.0 * INCH_M * (1 + 1e-9 * rainfall["return_years"])
+    choices = DesignChoices(curve_number=75.0, rain_type="II")
+    row = add_design_flow(_crossings(place), _settings(), choices, rainfall).iloc[0]
+    assert row["peak_method"] == "curve number"
+    assert_allclose(row["peak_25_years_m3s"] / CFS_M3S, 345, rtol=0.01)
+
+
+def test_regional_equation_is_the_hand_sum_with_its_error_as_a_band():
+    """usgs2014: 10 mi2, 8 in: 703.9 ft3/s."""
+    choices = DesignChoices(regression=_region())
+    place = {"catchment_m2": 10 * MILE2_M2}
+    row = add_design_flow(_crossings(place), _settings(), choices).iloc[0]
+    assert row["peak_method"] == "regional equation"
+    assert_allclose(row["peak_10_years_m3s"] / CFS_M3S, 703.9, atol=0.05)
+    assert_allclose(row["design_flow_low_m3s"], 0.6 * row["design_flow_m3s"])
+    assert_allclose(row["design_flow_high_m3s"], 1.4 * row["design_flow_m3s"])
+
+
+def test_outside_its_domain_the_equation_is_held_and_says_so():
+    choices = DesignChoices(regression=_region(domain={"area": (0.10, 5.0)}))
+    place = {"catchment_m2": 10 * MILE2_M2}
+    held = {"catchment_m2": 5 * MILE2_M2 * (1 - 1e-9)}
+    after = add_design_flow(_crossings(place, held), _settings(), choices)
+    assert list(after["peak_method"]) == ["rational", "regional equation"]
+    only = _region(domain={"area": (0.10, 5.0)})
+    no_path = {**place, "concentration_s": NAN}
+    row = add_design_flow(
+        _crossings(no_path), _settings(), DesignChoices(regression=only)
+    ).iloc[0]
+    assert row["peak_method"] == "regional equation"
+    assert_allclose(row["design_flow_m3s"], after["design_flow_m3s"].iloc[1])
+    assert (
+        "area is outside the regional equation's 0.1 to 5 mi**2 and held at the nearer "
+        "end"
+    ) in row["peak_note"]
+
+
+def test_methods_give_way_at_their_limits():
+    after = add_design_flow(_crossings(SMALL, LARGE), _settings(), WOODS, _rainfall())
+    assert list(after["peak_method"]) == ["rational", "curve number"]
+    alone = add_design_flow(_crossings(SMALL, LARGE), _settings(), DesignChoices())
+    assert list(alone["peak_method"]) == ["rational", "rational"]
+    notes = list(alone["peak_note"])
+    assert notes[0] == "no regional equation and no curve number given to compare"
+    assert "above the 80 ha limit of the rational method" in notes[1]
+
+
+def test_band_spans_the_methods_that_apply():
+    after = add_design_flow(_crossings(SMALL, LARGE), _settings(), WOODS, _rainfall())
+    row = after.iloc[0]
+    assert row["design_flow_low_m3s"] <= row["design_flow_m3s"]
+    assert row["design_flow_m3s"] <= row["design_flow_high_m3s"]
+    assert np.isnan(after["design_flow_low_m3s"].iloc[1])
+
+
+@pytest.mark.parametrize("rain_type", ["I", "IA", "II", "III"])
+@pytest.mark.parametrize("ground", ["thawed", "frozen", "concrete frost"])
+def test_peaks_grow_with_the_return_period(rain_type, ground):
+    choices = DesignChoices(curve_number=70.0, rain_type=rain_type, ground=ground)
+    after = add_design_flow(_crossings(SMALL, LARGE), _settings(), choices, _rainfall())
+    assert (np.diff(after[[*PEAK_COLUMNS]].to_numpy(), axis=1) > 0).all()
+
+
+def _flows(choices, rainfall):
+    after = add_design_flow(_crossings(SMALL, LARGE), _settings(), choices, rainfall)
+    return after["design_flow_m3s"].to_numpy()
+
+
+def test_more_rain_and_a_higher_number_give_more():
+    low, high = (DesignChoices(curve_number=number) for number in (65.0, 80.0))
+    usual = _flows(low, _rainfall())
+    assert (_flows(low, _rainfall(day_m=0.12)) > usual).all()
+    assert _flows(high, _rainfall())[1] > usual[1]
+
+
+def test_frozen_ground_gives_more_and_concrete_frost_most():
+    flows = [
+        _flows(DesignChoices(covers={"woods": 1.0}, ground=ground), _rainfall())
+        for ground in ("thawed", "frozen", "concrete frost")
+    ]
+    assert (np.diff(flows, axis=0) > 0).all()
+
+
+def test_climate_factor_multiplies_the_rain():
+    choices = DesignChoices(covers={"woods": 1.0}, climate_factor=1.2)
+    assert_allclose(_flows(choices, _rainfall()), _flows(WOODS, _rainfall(day_m=0.12)))
+
+
+def test_partial_series_is_asked_for_its_own_interval():
+    """2 years of yearly highest ones are 1.44 years of a partial series."""
+    name = "peak_2_years_m3s"
+    after = {
+        series: add_design_flow(
+            _crossings(SMALL), _settings(), WOODS, _rainfall(series=series)
+        )[name].iloc[0]
+        for series in ("annual", "partial")
+    }
+    grown = 0.4 + 0.6 * np.log([2.0, 1.442695]) / np.log(100)
+    assert_allclose(after["partial"] / after["annual"], grown[1] / grown[0], rtol=1e-6)
+
+
+@pytest.mark.parametrize("method", ["faa", "velocity"])
+def test_other_times_of_concentration_can_be_chosen(method):
+    choices = DesignChoices(covers={"woods": 1.0}, concentration=method)
+    flows = _flows(choices, _rainfall())
+    assert (flows > 0).all()
+    assert not np.isclose(flows[0], _flows(WOODS, _rainfall())[0])
+
+
+def test_unknown_catchment_has_no_peak_and_says_so():
+    place = {"catchment_m2": NAN, "concentration_s": NAN}
+    row = add_design_flow(_crossings(place), _settings(), WOODS, _rainfall()).iloc[0]
+    assert row[[*PEAK_COLUMNS, "design_flow_m3s"]].isna().all()
+    assert row["peak_method"] == ""
+    assert row["peak_note"] == "no peak: catchment or its path unknown"
+
+
+def test_a_design_storm_beyond_the_peaks_is_said():
+    town = Settings(
+        files={"culverts": "culverts.csv"},
+        road_classes={"C": {"design_return_years": 200}},
+    )
+    row = add_design_flow(_crossings(SMALL), town, WOODS, _rainfall()).iloc[0]
+    assert row["design_flow_m3s"] > row["peak_100_years_m3s"]
+    assert "design storm is outside the 2 to 100 years" in row["peak_note"]
+
+
+def test_covers_have_both_numbers_and_weigh_by_area():
+    assert list(table("land_covers")["cover"]) == list(table("curve_numbers")["cover"])
+    half = DesignChoices(covers={"woods": 0.5, "paved": 0.5}, soil_group="C")
+    assert curve_number_of(half) == (70 + 98) / 2
+    low = DesignChoices(covers={"woods": 1.0}, soil_group="A")
+    assert runoff_fraction_of(low, _settings().storm) == 0.05
+
+
+def test_curve_numbers_grow_from_group_a_to_d_and_c_has_a_range():
+    numbers = table("curve_numbers")[["a", "b", "c", "d"]].to_numpy(float)
+    assert (np.diff(numbers, axis=1) >= 0).all()
+    covers = table("land_covers")
+    assert (covers["runoff_fraction_low"] < covers["runoff_fraction_high"]).all()
+
+
+def _with_peaks(**changes):
+    peaks = dict(zip(PEAK_COLUMNS, [0.5, 1.0, 1.4, 1.7, 2.0], strict=True))
+    return _crossings({**peaks, **changes})
+
+
+def test_a_pipe_that_passes_the_10_year_peak_holds_a_10_year_storm():
+    row = add_yearly_flood(_with_peaks(open_capacity_m3s=1.0), 0.0).iloc[0]
+    assert_allclose(row["limiting_return_years"], 10)
+    assert_allclose(row["overtopping_open_chance"], 0.1)
+    assert_allclose(row["overtopping_open_per_year"], -np.log(0.9))
+    assert_allclose(row["overtopping_per_year"], row["overtopping_open_per_year"])
+
+
+def test_a_pipe_always_blocked_is_flooded_at_each_thaw():
+    row = add_yearly_flood(_with_peaks(open_capacity_m3s=1.0), 1.0, 0.4, 1.0).iloc[0]
+    assert_allclose(row["overtopping_per_year"], 1 - 0.6 * np.log(0.9))
+
+
+def test_return_periods_are_held_where_the_curve_does_not_tell():
+    defaults = storm_defaults()
+    for capacity, end in ((0.0, "shortest_return"), (50.0, "longest_return")):
+        row = add_yearly_flood(_with_peaks(open_capacity_m3s=capacity), 0.0).iloc[0]
+        assert row["limiting_return_years"] == defaults[end]
+
+
+def test_bridges_and_unknown_peaks_stay_unknown():
+    bridge = _with_peaks(open_capacity_m3s=NAN, iced_capacity_m3s=NAN)
+    dry = _with_peaks(**dict.fromkeys(PEAK_COLUMNS, NAN))
+    for crossings in (bridge, dry):
+        after = add_yearly_flood(crossings, 0.5)
+        assert after[sorted(YEARLY_MADE)].isna().all(axis=None)

@@ -1,0 +1,237 @@
+"""Each way ice gets in: what drives it, what bounds it, what it is called, its cure."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import settings as rules
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from culvertrisk.formulas.ice import standing_ice
+from culvertrisk.stages import mechanisms
+from culvertrisk.stages.freeze import add_freeze, freeze_state
+from culvertrisk.stages.freeze_inputs import freeze_inputs
+from culvertrisk.stages.ground_frost import mean_annual_air
+from culvertrisk.stages.mechanisms import MECHANISMS, Barrel, ColdDay, Pool
+from culvertrisk.stages.winter import days_of_winter, winter_by_day
+from culvertrisk.tables import columns, sources, table
+from tests.test_stages_freeze import (
+    COEFFICIENTS,
+    FIRST,
+    ON,
+    TOWN,
+    _crossings,
+    _inputs,
+    _many,
+    _run,
+    _sun,
+    _weather,
+)
+
+ZERO = np.zeros(1)
+
+
+def _day(**changes):
+    """A day of 10 °C·day of frost and nothing else, with fields changed."""
+    base = {
+        "frost_cday": np.array([10.0]),
+        "melt_m": ZERO,
+        "outlet_frost_cday": np.array([10.0]),
+        "outlet_melt_m": ZERO,
+        "ground_melt_m": ZERO,
+        "ground_cold_cday": ZERO,
+        "road_cday": np.array([700.0]),
+        "frost_depth_m": np.array([1.0]),
+        "snow_m2k_w": 0.0,
+        "snowmelt_m": 0.0,
+        "thaw_water_m": 0.0,
+    }
+    return ColdDay(**{**base, **changes})
+
+
+def _barrel(share=0.8, cover=0.5):
+    return Barrel(
+        np.array([0.5]), np.array([12.0]), np.array([cover]), np.array([share])
+    )
+
+
+def _state(inputs, weather=None):
+    weather = _weather() if weather is None else weather
+    return freeze_state(inputs, weather, FIRST, ON, COEFFICIENTS)
+
+
+def test_draught_without_wall_is_bare_ice_in_the_open_and_with_it_is_less():
+    open_air = mechanisms.draught_ice(ZERO, _day(), _barrel(share=1.0), COEFFICIENTS)
+    surface = COEFFICIENTS["open_surface_w_m2k"]
+    assert_allclose(open_air, standing_ice(0.0, 10.0, surface_w_m2k=surface))
+    behind = mechanisms.draught_ice(ZERO, _day(), _barrel(share=0.5), COEFFICIENTS)
+    assert_allclose(behind, standing_ice(0.0, 5.0, surface_w_m2k=surface))
+    cold_ground = _day(ground_cold_cday=np.array([10.0]))
+    frozen = mechanisms.draught_ice(ZERO, cold_ground, _barrel(0.5), COEFFICIENTS)
+    assert_allclose(frozen, open_air)
+
+
+def test_thaw_water_freezes_no_further_than_there_is_water():
+    pool, frozen_m = Pool(ZERO, ZERO, ZERO), []
+    supply = 0.01
+    for day in range(60):
+        pool = mechanisms.pool_ice(
+            pool, supply if day == 0 else 0.0, _day(), COEFFICIENTS
+        )
+        frozen_m.append(pool.ice_m.item())
+    assert 0 < frozen_m[-1] <= supply * mechanisms.SWELLING
+    assert frozen_m[-1] == pytest.approx(frozen_m[30])
+    dry = mechanisms.pool_ice(Pool(ZERO, ZERO, ZERO), 0.0, _day(), COEFFICIENTS)
+    assert dry.ice_m.item() == 0
+
+
+def test_a_second_thaw_starts_a_new_layer_on_the_old_ice():
+    old = Pool(np.array([0.2]), np.array([0.2]), ZERO)
+    fed = mechanisms.pool_ice(old, 0.1, _day(), COEFFICIENTS)
+    first = mechanisms.pool_ice(Pool(ZERO, ZERO, ZERO), 0.1, _day(), COEFFICIENTS)
+    assert_allclose(fed.ice_m - 0.2, first.ice_m)
+    assert_allclose(fed.layer_m, first.layer_m)
+
+
+def test_frost_that_stays_above_the_crown_makes_no_ice():
+    deep = mechanisms.shallow_ice(_day(), _barrel(cover=1.2), COEFFICIENTS)
+    assert deep.item() == 0
+    thin, thinner = (
+        mechanisms.shallow_ice(_day(), _barrel(cover=cover), COEFFICIENTS).item()
+        for cover in (0.5, 0.2)
+    )
+    assert 0 < thin < thinner
+
+
+def test_without_cover_frost_through_the_road_is_plain_bare_ice():
+    bare = mechanisms.shallow_ice(_day(), _barrel(cover=0.0), COEFFICIENTS)
+    surface = COEFFICIENTS["open_surface_w_m2k"]
+    assert_allclose(bare, standing_ice(0.0, 700.0, surface_w_m2k=surface))
+
+
+def test_a_winter_without_thaw_or_rain_refreezes_nothing():
+    weather = _weather()
+    weather["air_min_c"] = weather["air_max_c"] = -10.0
+    ice = _run(_inputs(), weather)
+    assert ice.ice_m["refreeze"].item() == ice.ice_m["plug"].item() == 0
+    weather.loc["2024-01-10", ["air_min_c", "air_max_c"]] = 6.0
+    weather.loc["2024-01-10", "rain_m"] = 0.02
+    thawed = _run(_inputs(), weather)
+    assert thawed.ice_m["refreeze"].item() > 0
+    assert thawed.ice_m["plug"].item() > 0
+
+
+def test_the_outlet_has_its_own_sun():
+    sunny = _inputs().sun_j_m2 * np.float32(2)
+    both = _run(_inputs(outlet_sun_j_m2=sunny), _weather())
+    assert both.ice_m["perched"].item() < both.ice_m["seep"].item() * 2
+    dark = _run(_inputs(outlet_sun_j_m2=sunny * 0), _weather())
+    assert dark.ice_m["perched"] > both.ice_m["perched"]
+    assert_allclose(dark.ice_m["sag"], both.ice_m["sag"])
+
+
+def test_each_mechanism_answers_to_what_it_needs():
+    known = _many(rise_m=np.full(2, 0.46))
+    pairs = {
+        "sag": {"barrel_slope_m_per_m": [0.05, -0.01]},
+        "seep": {"seep_chance": [0.0, 1.0]},
+        "draught": {"barrel_bearing_deg": [90.0, 0.0]},
+        "perched": {"outlet_drop_m": [0.0, 0.5]},
+        "plug": {"plug_chance": [0.0, 1.0]},
+        "shallow": {"cover_m": [1.5, 0.2]},
+    }
+    weather = _weather(mean_c=-2.0).assign(wind_from_deg=180.0)
+    weather.loc["2024-01-10":"2024-01-14", ["air_min_c", "air_max_c"]] = 4.0
+    for name, change in pairs.items():
+        fields = {field: np.array(values) for field, values in change.items()}
+        low, high = _state(replace(known, **fields), weather).chance[name]
+        assert low < high, name
+
+
+def test_together_is_no_less_than_any_and_no_more_than_the_sum():
+    inputs = freeze_inputs(_crossings(), _sun(), COEFFICIENTS)
+    state = _state(inputs)
+    alone = np.stack([state.chance[name] for name in MECHANISMS])
+    assert (state.modelled_chance >= alone.max(axis=0) - 1e-12).all()
+    assert (state.modelled_chance <= alone.sum(axis=0) + 1e-12).all()
+    assert (state.most_chance >= state.modelled_chance - 1e-12).all()
+
+
+def test_remarks_stand_in_for_blank_fields_but_not_for_recorded_ones():
+    blank = [np.nan] * 3
+    notes = ["Seep in the cut slope", "plow plug each storm", "belly, holds water"]
+    crossings = _crossings(has_seep=blank, has_plough_plug=blank, note=notes)
+    said = freeze_inputs(crossings, None, COEFFICIENTS)
+    word = COEFFICIENTS["word_chance"].item()
+    assert said.seep_chance[0] == said.plug_chance[1] == said.pond_chance[2] == word
+    assert said.seep_chance[1] < word > said.plug_chance[2]
+    recorded = _crossings(has_seep=[0.0] * 3, note=notes)
+    assert freeze_inputs(recorded, None, COEFFICIENTS).seep_chance[0] == 0
+
+
+def test_a_word_counts_only_whole():
+    notes = ["Seepage Rd", "spring sagebrush", "nothing"]
+    said = freeze_inputs(_crossings(note=notes), None, COEFFICIENTS)
+    assert said.pond_chance.tolist() == [0, 0, 0]
+
+
+def test_silt_leads_where_cleaning_would_take_off_most():
+    silted = _crossings(
+        silt_fraction=[0.9, 0.0, 0.0],
+        barrel_slope_m_per_m=[0.05] * 3,
+        rise_m=[0.6] * 3,
+    )
+    made = add_freeze(silted, _weather(), _sun(), ON, TOWN)
+    assert made["freeze_cause"].iloc[0] == "silt"
+    assert made["cure"].iloc[0].startswith("clean")
+    assert made["silt_blocked_chance"].iloc[1] == 0
+
+
+def test_every_cause_has_a_cure_and_a_larger_pipe_comes_last():
+    cures = table("cures").sort_values("step").groupby("cause")["cure"].agg(list)
+    assert set(cures.index) == {*MECHANISMS, "silt"}
+    assert all(steps[-1] == "larger pipe" for steps in cures)
+    assert all(len(steps) > 1 for steps in cures)
+    made = columns().loc["freeze_cause", "meaning"]
+    assert all(cause in made for cause in cures.index)
+
+
+@pytest.mark.parametrize("name", ["cures", "freeze_words", "n_factors"])
+def test_tables_name_their_sources(name):
+    assert set(table(name)["source"]) <= set(sources().index)
+
+
+def test_mean_of_the_year_needs_all_twelve_months():
+    weather = _weather(mean_c=3.0, first="2021-01-01", last="2023-12-31")
+    assert mean_annual_air(weather, COEFFICIENTS) == pytest.approx(3.0, abs=0.1)
+    winter = weather[pd.DatetimeIndex(weather.index).month != 7]
+    assert mean_annual_air(winter, COEFFICIENTS) == COEFFICIENTS["mean_annual_c"]
+
+
+@rules(deadline=None, max_examples=15)
+@given(
+    rise=st.floats(0.2, 1.5),
+    smaller=st.floats(0.3, 1),
+    length=st.floats(4, 40),
+    cover=st.floats(0, 3),
+)
+def test_smaller_is_never_safer_for_any_mechanism(rise, smaller, length, cover):
+    rises = np.array([rise, rise * smaller])
+    same = {"length_m": np.full(2, length), "cover_m": np.full(2, cover)}
+    state = _state(_many(rise_m=rises, **same))
+    for name in MECHANISMS:
+        assert state.chance[name][1] >= state.chance[name][0] - 1e-12, name
+
+
+def test_each_day_of_a_winter_can_be_looked_at():
+    days = days_of_winter(_weather(mean_c=0.0), FIRST, ON, COEFFICIENTS)
+    run = list(winter_by_day(_inputs(), days, COEFFICIENTS))
+    assert len(run) == len(days.air_mean_c) == 148
+    frost_m = np.array([ice.frost_depth_m.item() for ice in run])
+    most = [ice.most_ice_m["sag"].item() for ice in run]
+    assert frost_m[0] == 0
+    assert 0.3 < frost_m.max() < 2
+    assert (np.diff(most) >= 0).all()

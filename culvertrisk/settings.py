@@ -1,187 +1,48 @@
-"""The town file (TOML) as frozen, validated models; every key has unit and meaning."""
+"""The town file (TOML) as one frozen, validated model, and how it is read."""
 
 import tomllib
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    ValidationError,
-    field_validator,
-)
+from pydantic import Field, ValidationError, field_validator
 
 from culvertrisk.checks import InputError, file_problem, refuse, value_problem
-from culvertrisk.units import HOUR_S, seconds_of_day, to_unit
+from culvertrisk.town_models import (
+    Crew,
+    Design,
+    Files,
+    FillPoint,
+    Forecast,
+    KeepClear,
+    Model,
+    Plan,
+    Prices,
+    Reading,
+    RoadClass,
+    Storm,
+    Town,
+)
+
+__all__ = [
+    "Crew",
+    "Design",
+    "Files",
+    "FillPoint",
+    "Forecast",
+    "KeepClear",
+    "Plan",
+    "Prices",
+    "Reading",
+    "RoadClass",
+    "Settings",
+    "Storm",
+    "Town",
+    "read_settings",
+]
 
 
-def _quantity(unit: str) -> BeforeValidator:
-    def convert(value: Any) -> Any:
-        return to_unit(value, unit) if isinstance(value, str) else value
-
-    return BeforeValidator(convert)
-
-
-def _clock(value: Any) -> Any:
-    return seconds_of_day(value) if isinstance(value, str) else value
-
-
-Metres = Annotated[float, _quantity("m"), Field(ge=0)]
-Seconds = Annotated[float, _quantity("s"), Field(ge=0)]
-CubicMetres = Annotated[float, _quantity("m**3"), Field(ge=0)]
-Flow = Annotated[float, _quantity("m**3/s"), Field(ge=0)]
-Speed = Annotated[float, _quantity("m/s"), Field(gt=0)]
-Power = Annotated[float, _quantity("W"), Field(ge=0)]
-Pressure = Annotated[float, _quantity("Pa"), Field(ge=0)]
-Celsius = Annotated[float, _quantity("degC")]
-Rain = Annotated[float, _quantity("m"), Field(ge=0, le=1)]
-Clock = Annotated[float, BeforeValidator(_clock), Field(ge=0, le=24 * HOUR_S)]
-Fraction = Annotated[float, Field(ge=0, le=1)]
-Count = Annotated[int, Field(ge=0)]
-
-
-class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Files(_Model):
-    """Where the town's data lies, relative to the town file."""
-
-    culverts: str = Field(description="inventory of culverts")
-    roads: str = Field("", description="road lines")
-    dem: str = Field("", description="elevation raster in metres")
-    canopy: str = Field("", description="canopy height raster in metres")
-    weather: str = Field("", description="daily weather, forecast days included")
-    thaw_log: str = Field("", description="the crews' log of thaws")
-    places: str = Field("", description="dwellings and critical places as points")
-    calls: str = Field("", description="the morning's complaints and reports")
-
-
-class Reading(_Model):
-    """What a file's columns mean, where their names do not say."""
-
-    crs: str = Field("", description="CRS of the file's coordinates if undeclared")
-    columns: dict[str, str] = Field({}, description="our column = the file's column")
-    units: dict[str, str] = Field({}, description="our column = unit in the file")
-
-
-class RoadClass(_Model):
-    """Defaults for the roads of one class."""
-
-    speed_m_s: Speed = Field(11.2, description="winter travel speed [m/s]")
-    service: str = Field("local road", description="word for the sheet")
-    daily_traffic_count: float = Field(50, ge=0, description="vehicles a day")
-    design_return_years: float = Field(25, ge=1, description="design storm [years]")
-    width_m: Metres = Field(9.0, description="road and shoulders at the top [m]")
-
-
-class Crew(_Model):
-    """One truck and its people for a morning."""
-
-    name: str = Field(description="name on the run sheet")
-    method: Literal["hot water", "steam", "no heat"] = Field(description="how it opens")
-    flow_m3s: Flow = Field(0.0, description="water put through the nozzle [m3/s]")
-    pressure_pa: Pressure = Field(0.0, description="pump pressure [Pa]")
-    water_c: Celsius = Field(80.0, description="temperature at the heater [°C]")
-    burner_input_w: Power = Field(0.0, description="fuel heat into the burner [W]")
-    burner_efficiency_fraction: Fraction = Field(0.82, description="heat into water")
-    hose_m: Metres = Field(0.0, description="hose length [m]")
-    tank_m3: CubicMetres = Field(0.0, description="water tank [m3]")
-    fuel_tank_m3: CubicMetres = Field(0.0, description="burner fuel tank [m3]")
-    shift_start: Clock = Field(20_400.0, description="clock time of leaving [HH:MM]")
-    shift_s: Seconds = Field(34_200.0, description="hours left today [s]")
-    start_lat: float = Field(description="latitude of the yard [deg]")
-    start_lon: float = Field(description="longitude of the yard [deg]")
-    speed_fraction: float = Field(1.0, gt=0, le=2, description="of the road's speed")
-    people_count: int = Field(2, ge=1, description="people on the truck")
-
-
-class FillPoint(_Model):
-    """Where a truck can take water."""
-
-    name: str = Field(description="name on the run sheet")
-    lat: float = Field(description="latitude [deg]")
-    lon: float = Field(description="longitude [deg]")
-    rate_m3s: Flow = Field(description="filling rate [m3/s]")
-    open_from: Clock = Field(0.0, description="opens [HH:MM]")
-    open_until: Clock = Field(86_400.0, description="closes [HH:MM]")
-
-
-class KeepClear(_Model):
-    """Hours in which no machine may stand on some roads."""
-
-    reason: str = Field(description="why, such as the school bus")
-    road_names: tuple[str, ...] = Field((), description="roads; none means all")
-    clear_from: Clock = Field(description="from [HH:MM]")
-    clear_until: Clock = Field(description="until [HH:MM]")
-
-
-class Forecast(_Model):
-    """A few typed numbers for the day asked, in place of forecast rows."""
-
-    air_min_c: Celsius | None = Field(None, description="night low [°C]")
-    air_max_c: Celsius | None = Field(None, description="day high [°C]")
-    rain_m: Rain | None = Field(None, description="rain over the day [m]")
-    rain_start: Clock | None = Field(None, description="rain begins [HH:MM]")
-    rain_end: Clock | None = Field(None, description="rain ends [HH:MM]")
-    snow_water_m: Rain | None = Field(None, description="water in the snowpack [m]")
-    wind_m_s: Speed | None = Field(None, description="wind [m/s]")
-    spread_fraction: float = Field(
-        0.5, gt=0, description="log standard deviation of today's peak"
-    )
-
-
-class Prices(_Model):
-    """What a loss or a job costs; the town's own figures."""
-
-    closure_s: Seconds = Field(21_600.0, description="road shut once flooded [s]")
-    people_per_vehicle: float = Field(1.5, gt=0, description="people in a vehicle")
-    people_per_dwelling: float = Field(2.3, gt=0, description="people in a dwelling")
-    crew_per_person_h: float = Field(48.0, ge=0, description="pay per person-hour")
-    fuel_per_m3: float = Field(1050.0, ge=0, description="burner fuel per m3")
-
-
-class Town(_Model):
-    """Who the town is and in which CRS the work is done."""
-
-    name: str = Field("", description="name on map and sheets")
-    crs: str = Field("", description="work CRS in metres; blank: UTM of the inventory")
-    units: Literal["metric", "us"] = Field(
-        "metric", description="units first shown on map and sheets: metric or us"
-    )
-    winter_start: str = Field(
-        "10-01", pattern=r"^\d\d-\d\d$", description="winter begins [MM-DD]"
-    )
-    freezing_index_cday: float = Field(
-        800.0, gt=0, description="of a usual winter; used when no weather is given"
-    )
-    centre_lat: float | None = Field(None, description="service centre [deg]")
-    centre_lon: float | None = Field(None, description="service centre [deg]")
-
-
-class Plan(_Model):
-    """How the morning is planned."""
-
-    least_blocked_chance: Fraction = Field(
-        0.05, description="crossings less likely blocked get a look, not a truck"
-    )
-
-
-class Storm(_Model):
-    """Rain of one hour by return period, for the rational method."""
-
-    return_years: tuple[float, ...] = Field((2, 10, 25, 50, 100), description="years")
-    hour_rain_m: tuple[Rain, ...] = Field(
-        (0.025, 0.041, 0.051, 0.058, 0.066), description="rain of one hour [m]"
-    )
-    runoff_fraction: Fraction = Field(0.3, description="rational C on bare ground")
-    frozen_runoff_fraction: Fraction = Field(0.7, description="rational C when frozen")
-
-
-class Settings(_Model):
+class Settings(Model):
     """A whole town file."""
 
     town: Town = Town()
@@ -192,7 +53,8 @@ class Settings(_Model):
     thaw_log: Reading = Reading()
     places: Reading = Reading()
     calls: Reading = Reading()
-    road_classes: dict[str, RoadClass] = {}
+    rainfall: Reading = Reading()
+    road_classes: dict[str, RoadClass] = Field({})
     default_road_class: RoadClass = RoadClass()
     crews: tuple[Crew, ...] = ()
     fill_points: tuple[FillPoint, ...] = ()
@@ -200,6 +62,7 @@ class Settings(_Model):
     forecast: Forecast = Forecast()
     prices: Prices = Prices()
     storm: Storm = Storm()
+    design: Design = Design()
     plan: Plan = Plan()
     folder: Path = Path(".")
 

@@ -181,3 +181,11 @@ def test_icing_reaches_as_far_as_its_water_and_no_further(supply, depth, width, 
     frozen_kg = reach * depth * width * ICE_DENSITY_KG_M3
     assert frozen_kg <= supply * WATER_DENSITY_KG_M3 * (1 + 1e-9)
     assert reach <= length
+
+
+@given(st.floats(1, 6000), st.floats(0.2, 0.8))
+def test_ice_thickness_is_the_same_in_inches_and_degrees_fahrenheit(index, alpha):
+    """alpha_SI = 2.54 sqrt(1.8) alpha_US in cm; exact unit factors."""
+    inches = ice.ice_thickness(index, alpha)
+    metres = ice.ice_thickness(index / 1.8, alpha * 0.0254 * np.sqrt(1.8))
+    assert_allclose(metres, inches * 0.0254, rtol=1e-12)

@@ -1,6 +1,7 @@
 """Real winters: what the readers and the sums make of published daily weather."""
 
 import os
+from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
 
@@ -188,3 +189,25 @@ def test_frost_under_a_ploughed_road_of_real_winters_is_of_a_known_size(salmon):
     assert 0.4 < min(depth_m) < max(depth_m) < 2.5
     slope = np.polyfit(index, depth_m, 1)[0] * 200
     assert 0.1 < slope < 0.3
+
+
+def test_every_mechanism_runs_through_real_winters_and_ends_without_ice(salmon):
+    """To the end of May all thin ice has melted; in between each has made some."""
+    coefficients = freeze_coefficients()
+    half, none = np.array([0.5]), np.zeros(1)
+    lit = np.full((1, SEASON_DAYS), 5e6, dtype=np.float32)
+    names = [item.name for item in fields(FreezeInputs) if item.name != "points"]
+    barrel = FreezeInputs(**dict.fromkeys(names, half), points={})
+    barrel = replace(barrel, elevation_offset_m=none, length_m=20 * half)
+    barrel = replace(barrel, sun_j_m2=lit, outlet_sun_j_m2=lit, cover_m=half / 2)
+    most, left = [], []
+    for year in range(1990, 2010):
+        span = date(year, 10, 1), date(year + 1, 5, 31)
+        days = days_of_winter(salmon.table, *span, coefficients)
+        ice = run_winter(barrel, days, coefficients)
+        most.append([value.item() for value in ice.most_ice_m.values()])
+        left.append([value.item() for value in ice.ice_m.values()])
+    assert np.isfinite(most).all()
+    assert (np.max(most, axis=0) > 0.02).all()
+    assert (np.max(most, axis=0) < 2).all()
+    assert (np.median(left, axis=0) < 0.01).all()

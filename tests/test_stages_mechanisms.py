@@ -43,7 +43,6 @@ def _day(**changes):
         "outlet_melt_m": ZERO,
         "ground_melt_m": ZERO,
         "ground_cold_cday": ZERO,
-        "road_cday": np.array([700.0]),
         "frost_depth_m": np.array([1.0]),
         "snow_m2k_w": 0.0,
         "snowmelt_m": 0.0,
@@ -52,10 +51,8 @@ def _day(**changes):
     return ColdDay(**{**base, **changes})
 
 
-def _barrel(share=0.8, cover=0.5):
-    return Barrel(
-        np.array([0.5]), np.array([12.0]), np.array([cover]), np.array([share])
-    )
+def _barrel(share):
+    return Barrel(np.array([0.5]), np.array([12.0]), np.array([share]))
 
 
 def _state(inputs, weather=None):
@@ -64,10 +61,10 @@ def _state(inputs, weather=None):
 
 
 def test_draught_without_wall_is_bare_ice_in_the_open_and_with_it_is_less():
-    open_air = mechanisms.draught_ice(ZERO, _day(), _barrel(share=1.0), COEFFICIENTS)
+    open_air = mechanisms.draught_ice(ZERO, _day(), _barrel(1.0), COEFFICIENTS)
     surface = COEFFICIENTS["open_surface_w_m2k"]
     assert_allclose(open_air, standing_ice(0.0, 10.0, surface_w_m2k=surface))
-    behind = mechanisms.draught_ice(ZERO, _day(), _barrel(share=0.5), COEFFICIENTS)
+    behind = mechanisms.draught_ice(ZERO, _day(), _barrel(0.5), COEFFICIENTS)
     assert_allclose(behind, standing_ice(0.0, 5.0, surface_w_m2k=surface))
     cold_ground = _day(ground_cold_cday=np.array([10.0]))
     frozen = mechanisms.draught_ice(ZERO, cold_ground, _barrel(0.5), COEFFICIENTS)
@@ -97,19 +94,21 @@ def test_a_second_thaw_starts_a_new_layer_on_the_old_ice():
 
 
 def test_frost_that_stays_above_the_crown_makes_no_ice():
-    deep = mechanisms.shallow_ice(_day(), _barrel(cover=1.2), COEFFICIENTS)
-    assert deep.item() == 0
-    thin, thinner = (
-        mechanisms.shallow_ice(_day(), _barrel(cover=cover), COEFFICIENTS).item()
-        for cover in (0.5, 0.2)
-    )
-    assert 0 < thin < thinner
+    covers = {"cover_m": np.array([3.0, 0.6, 0.2]), "rise_m": np.full(3, 0.46)}
+    shallow_m = _run(_many(**covers), _weather()).ice_m["shallow"]
+    assert shallow_m[0] == 0
+    assert 0 < shallow_m[1] < shallow_m[2]
 
 
-def test_without_cover_frost_through_the_road_is_plain_bare_ice():
-    bare = mechanisms.shallow_ice(_day(), _barrel(cover=0.0), COEFFICIENTS)
+def test_a_bed_under_frozen_ground_freezes_as_bare_ice_and_melts_from_the_ends():
+    cold = _day(ground_cold_cday=np.array([5.0]))
     surface = COEFFICIENTS["open_surface_w_m2k"]
-    assert_allclose(bare, standing_ice(0.0, 700.0, surface_w_m2k=surface))
+    grown = mechanisms.shallow_ice(ZERO, cold, COEFFICIENTS)
+    assert_allclose(grown, standing_ice(0.0, 5.0, surface_w_m2k=surface))
+    melting = _day(melt_m=np.array([0.02]))
+    assert_allclose(
+        mechanisms.shallow_ice(np.array([0.05]), melting, COEFFICIENTS), 0.03
+    )
 
 
 def test_a_winter_without_thaw_or_rain_refreezes_nothing():

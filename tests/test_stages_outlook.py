@@ -4,9 +4,13 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+import pytest
 
+from culvertrisk.checks import InputError
 from culvertrisk.stages.freeze import add_freeze
 from culvertrisk.stages.outlook import outlook, outlook_weather
+from culvertrisk.stages.winter import freeze_coefficients
+from culvertrisk.stages.winter_diary import winter_diary
 from tests.test_stages_freeze import (
     COEFFICIENTS,
     FIRST,
@@ -80,7 +84,10 @@ def test_near_its_opening_day_the_advice_is_to_wait():
     seen = _seen(_inputs(), weather, on=near)
     told = seen["self_opening_day"][0]
     assert abs((date.fromisoformat(told) - date.fromisoformat(opens)).days) <= 2
-    expected = f"wait for the sun: opens by itself about {told}"
+    expected = (
+        "wait for the sun if no water threatens road or house: "
+        f"opens by itself about {told}"
+    )
     assert seen["freeze_advice"][0] == expected
 
 
@@ -99,3 +106,38 @@ def test_add_freeze_gives_days_as_text_and_bridges_none():
     for text in made["self_opening_day"]:
         assert text == "" or date.fromisoformat(text) > ON
     assert np.isnan(made["seep_ice_length_m"].iloc[2])
+
+
+def test_diary_of_a_crossing_agrees_with_its_days():
+    made = add_freeze(_crossings(), _cold(), _sun(), ON, TOWN)
+    diary = winter_diary(_crossings(), "12", _cold(), _sun(), ON, TOWN)
+    assert diary.index[0] == pd.Timestamp(FIRST)
+    assert diary.index[-1] == pd.Timestamp("2024-05-31")
+    assert np.isfinite(diary.to_numpy(float)).all()
+    assert diary["is_usual"].sum() == (diary.index > pd.Timestamp(ON)).sum()
+    row = made.loc["12"]
+    today = diary.loc[pd.Timestamp(ON)]
+    assert today["afdd_cday"] == pytest.approx(row["afdd_cday"])
+    assert today["frost_depth_m"] == pytest.approx(row["frost_depth_m"])
+    clear_m = 0.457 * 0.9
+    ratio = diary[f"{row['freeze_cause']}_ice_m"] / clear_m
+    closed = ratio.index[ratio >= COEFFICIENTS["closing_median_ratio"].item()]
+    assert row["closing_day"] == f"{closed[0]:%Y-%m-%d}"
+    opened = ratio.index[(ratio < 0.5) & (ratio.index > pd.Timestamp(ON))]
+    assert row["self_opening_day"] == f"{opened[0]:%Y-%m-%d}"
+
+
+def test_the_town_may_set_any_default_and_no_other_name():
+    own = freeze_coefficients(
+        {"trickle_chance": 0.3, "slope_points_m_per_m": [0, 1, 2]}
+    )
+    assert own["trickle_chance"].tolist() == [0.3]
+    assert own["slope_points_m_per_m"].tolist() == [0, 1, 2]
+    assert own.keys() == COEFFICIENTS.keys()
+    with pytest.raises(InputError) as caught:
+        freeze_coefficients({"trickle": 0.3, "sun_points_fraction": 0.5})
+    assert caught.value.problems == tuple(
+        f"town file: freeze.{name} must be a name of the freeze_defaults table with as "
+        f"many values as there, got [{value}]. Correct the spelling or the values."
+        for name, value in (("trickle", 0.3), ("sun_points_fraction", 0.5))
+    )

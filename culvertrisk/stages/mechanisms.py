@@ -21,8 +21,8 @@ class ColdDay:
     """What one day does to n barrels, shape (n,) unless a scalar for the town.
 
     ``frost_cday`` and ``melt_m`` (ice melted by air and sun) hold at the shadier end,
-    ``outlet_frost_cday`` and ``outlet_melt_m`` at the outlet; ``road_cday`` is the
-    frost of the winter so far at the road's surface; the last three are scalars.
+    ``outlet_frost_cday`` and ``outlet_melt_m`` at the outlet; ``ground_cold_cday`` is
+    the frost of the ground at the crown; the last three are scalars.
     """
 
     frost_cday: Floats
@@ -31,7 +31,6 @@ class ColdDay:
     outlet_melt_m: Floats
     ground_melt_m: Floats
     ground_cold_cday: Floats
-    road_cday: Floats
     frost_depth_m: Floats
     snow_m2k_w: float
     snowmelt_m: float
@@ -44,7 +43,6 @@ class Barrel:
 
     rise_m: Floats
     length_m: Floats
-    cover_m: Floats
     outside_air_share: Floats
 
 
@@ -158,19 +156,13 @@ def pool_ice(pool: Pool, supply_m: float, day: ColdDay, c: Coefficients) -> Pool
     )
 
 
-def shallow_ice(day: ColdDay, barrel: Barrel, c: Coefficients) -> Floats:
+def shallow_ice(ice_m: Floats, day: ColdDay, c: Coefficients) -> Floats:
     """Ice that frost through the road grows on a wet bed under too little cover.
 
-    Of the frost at the surface, what is left once it has passed the cover freezes
-    inward through the cover's resistance (``standing_ice``; frost depth by modified
-    Berggren, ufc2004). Limits: frost from above only; one soil.
+    The wall is as cold as the frozen ground at the crown (``ground_temperature``; frost
+    depth by modified Berggren, ufc2004); the bed freezes as ``standing_ice`` and melts
+    with air and sun at the end. Limits: frost from above only; one soil.
     """
-    depth_m = np.maximum(day.frost_depth_m, barrel.cover_m)
-    safe_m = np.where(depth_m > 0, depth_m, 1)
-    left = 1 - (barrel.cover_m / safe_m) ** 2
-    return standing_ice(
-        0.0,
-        day.road_cday * np.maximum(left, 0),
-        surface_w_m2k=c["open_surface_w_m2k"],
-        snow_m2k_w=barrel.cover_m / c["soil_conductivity_w_mk"],
-    )
+    surface = c["open_surface_w_m2k"]
+    grown_m = standing_ice(ice_m, day.ground_cold_cday, surface_w_m2k=surface)
+    return np.maximum(grown_m - day.melt_m, 0)

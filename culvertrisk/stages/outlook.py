@@ -24,6 +24,7 @@ from culvertrisk.units import DAY_S
 Floats = NDArray[np.float64]
 
 SEASON_END = (5, 31)  # the sun's season ends
+_WAIT = "wait for the sun if no water threatens road or house"
 
 
 def outlook_weather(
@@ -90,7 +91,7 @@ def outlook(
     """
     first_day, on = days
     whole, last_day = outlook_weather(weather, first_day, on)
-    usual = _middle_case(inputs)
+    usual = middle_case(inputs)
     calendar = pd.date_range(first_day, last_day)
     run = winter_by_day(
         usual, days_of_winter(whole, first_day, last_day, coefficients), coefficients
@@ -145,7 +146,8 @@ def _leading_ice(ice: WinterIce, icing: NDArray[np.object_]) -> Floats:
     return leading_m
 
 
-def _middle_case(inputs: FreezeInputs) -> FreezeInputs:
+def middle_case(inputs: FreezeInputs) -> FreezeInputs:
+    """Put the middle of its points in for all that is unknown of each crossing."""
     middle = {
         name: values[:, values.shape[1] // 2] for name, values in inputs.points.items()
     }
@@ -178,5 +180,5 @@ def _advice(
 ) -> NDArray[np.object_]:
     soon = opens - asked <= coefficients["wait_days"]
     day = _iso(calendar, np.where(soon, opens, np.nan))
-    said = [f"wait for the sun: opens by itself about {when}" for when in day]
+    said = [f"{_WAIT}: opens by itself about {when}" for when in day]
     return np.where(soon, np.array(said, dtype=object), "").astype(object)

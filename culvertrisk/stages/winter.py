@@ -1,6 +1,6 @@
 """The daily run over a winter: frost, sun and snow to ice in every barrel."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from culvertrisk.checks import refuse, value_problem
 from culvertrisk.formulas.cold import freezing_part, sol_air_temperature
 from culvertrisk.formulas.draught import outside_air_share
 from culvertrisk.formulas.frost import ground_temperature
@@ -69,10 +70,42 @@ class WinterIce:
     pools: Mapping[str, Pool]
 
 
-def freeze_coefficients() -> dict[str, Floats]:
-    """Return every coefficient of the freeze model by name, as an array."""
+def freeze_coefficients(
+    town: Mapping[str, float | Sequence[float]] | None = None,
+) -> dict[str, Floats]:
+    """Return every coefficient of the freeze model by name, as an array.
+
+    Parameters
+    ----------
+    town : mapping, optional
+        The town's own values by the names of the ``freeze_defaults`` table, in its
+        units; the rest is as in the table.
+
+    Returns
+    -------
+    coefficients : dict of str to ndarray, shape (k,)
+        One value, or three for points.
+
+    Raises
+    ------
+    InputError
+        If a name is not in the table or the number of values is another; all at once.
+    """
     rows = table("freeze_defaults").set_index("name")["value"].astype(str)
-    return {str(k): np.array([float(v) for v in t.split()]) for k, t in rows.items()}
+    known = {str(k): np.array([float(v) for v in t.split()]) for k, t in rows.items()}
+    own = {k: np.atleast_1d(np.asarray(v, float)) for k, v in (town or {}).items()}
+    refuse(
+        value_problem(
+            "town file",
+            f"freeze.{name}",
+            "be a name of the freeze_defaults table with as many values as there",
+            values.tolist(),
+            "Correct the spelling or the values.",
+        )
+        for name, values in own.items()
+        if name not in known or known[name].shape != values.shape
+    )
+    return known | own
 
 
 def days_of_winter(
@@ -123,7 +156,7 @@ def winter_by_day(
 ) -> Iterator[WinterIce]:
     """Yield the ice at the end of each day; arguments are those of ``run_winter``."""
     share = outside_air_share(inputs.length_m, inputs.rise_m, coefficients["stanton"])
-    barrel = Barrel(inputs.rise_m, inputs.length_m, inputs.cover_m, share)
+    barrel = Barrel(inputs.rise_m, inputs.length_m, share)
     at_ends = inputs.sun_j_m2, inputs.outlet_sun_j_m2
     sun_w_m2 = [np.ascontiguousarray(sun.T) / DAY_S for sun in at_ends]
     lapse_c = LAPSE_C_M * np.nan_to_num(inputs.elevation_offset_m)
@@ -133,7 +166,8 @@ def winter_by_day(
         lit = days.clear_sun_fraction[day]
         sun = [lit * end[days.sun_day[day]] for end in sun_w_m2]
         afdd_cday = np.maximum(ice.afdd_cday - air_c, 0)
-        felt = _cold_day(day, days, (air_c, afdd_cday, *sun), barrel, coefficients)
+        weather = air_c, afdd_cday, *sun
+        felt = _cold_day(day, days, weather, inputs.cover_m, coefficients)
         ice = _next_day(ice, afdd_cday, felt, barrel, coefficients)
         yield ice
 
@@ -149,8 +183,8 @@ def _no_ice(count: int) -> WinterIce:
 def _cold_day(
     day: int,
     days: WinterDays,
-    air_and_sun: tuple[Floats, Floats, Floats, Floats],
-    barrel: Barrel,
+    air_and_sun: tuple[Floats, ...],
+    cover_m: Floats,
     coefficients: Mapping[str, Floats],
 ) -> ColdDay:
     air_c, afdd_cday, sun, outlet_sun = air_and_sun
@@ -160,15 +194,14 @@ def _cold_day(
         air_c, outlet_sun, half_c, coefficients
     )
     depth_m = days.frost_depth_unit[day] * np.sqrt(afdd_cday)
-    ground_c = ground_temperature(barrel.cover_m, days.road_surface_c[day], depth_m)
+    ground_c = ground_temperature(cover_m, days.road_surface_c[day], depth_m)
     return ColdDay(
         frost_cday=frost,
         melt_m=melt_m,
         outlet_frost_cday=outlet_frost,
         outlet_melt_m=outlet_melt_m,
-        ground_melt_m=_ground_melt(barrel.cover_m, depth_m, coefficients),
+        ground_melt_m=_ground_melt(cover_m, depth_m, coefficients),
         ground_cold_cday=-ground_c,
-        road_cday=days.road_factor * afdd_cday,
         frost_depth_m=depth_m,
         snow_m2k_w=float(days.snow_m2k_w[day]),
         snowmelt_m=float(days.snowmelt_m[day]),
@@ -194,7 +227,7 @@ def _next_day(
         "draught": mechanisms.draught_ice(had["draught"], day, barrel, c),
         "perched": mechanisms.perched_ice(had["perched"], day, barrel, c),
         **{name: pool.ice_m for name, pool in pools.items()},
-        "shallow": mechanisms.shallow_ice(day, barrel, c),
+        "shallow": mechanisms.shallow_ice(had["shallow"], day, c),
     }
     most_m = {name: np.maximum(ice.most_ice_m[name], ice_m[name]) for name in ice_m}
     ground_c = -day.ground_cold_cday

@@ -14,7 +14,7 @@ from culvertrisk.formulas.snowmelt import melt_degree_day, snow_water
 from culvertrisk.formulas.snowpack import released_water
 from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.settings import Forecast
-from culvertrisk.stages.ground_frost import ROAD_SURFACE, freezing_factor, frost_by_day
+from culvertrisk.stages.ground_frost import frost_by_day
 
 Floats = NDArray[np.float64]
 
@@ -27,8 +27,7 @@ class WinterDays:
     """Complete weather of the days of a winter, shape (days,).
 
     ``snowmelt_m`` and ``thaw_water_m`` (with rain) are depths of water on level ground;
-    ``frost_depth_unit`` and ``road_surface_c`` are those of ``frost_by_day``;
-    ``road_factor`` is the road's freezing n-factor.
+    ``frost_depth_unit`` and ``road_surface_c`` are those of ``frost_by_day``.
     """
 
     air_mean_c: Floats
@@ -40,7 +39,6 @@ class WinterDays:
     thaw_water_m: Floats
     frost_depth_unit: Floats
     road_surface_c: Floats
-    road_factor: float
 
 
 def with_forecast(weather: pd.DataFrame, on: date, forecast: Forecast) -> pd.DataFrame:
@@ -216,7 +214,6 @@ def winter_days(
         thaw_water_m=thaw_water_m,
         frost_depth_unit=unit_depth,
         road_surface_c=surface_c,
-        road_factor=freezing_factor(ROAD_SURFACE),
     )
 
 

@@ -118,7 +118,7 @@ def test_unmapped_crossings_of_nine_million_cells(benchmark, ground_m):
     away_m = np.linspace(0, side_m, 6)[1:-1]
     lines = [shapely.LineString([(0, y), (side_m, y)]) for y in away_m]
     lines += [shapely.LineString([(x, 0), (x, side_m)]) for x in away_m]
-    roads = gpd.GeoDataFrame({"road_name": "Grid Rd"}, geometry=lines, crs=CRS)
+    roads = gpd.GeoDataFrame(geometry=lines, crs=CRS).assign(road_name="Grid")
     grid = Affine(FINE_CELL_M, 0, 0, 0, -FINE_CELL_M, side_m)
     terrain = Terrain(ground_m, grid, CRS, FINE_CELL_M)
     points = shapely.points(np.linspace(500, 8500, 5), away_m[0])

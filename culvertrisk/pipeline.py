@@ -28,9 +28,20 @@ from culvertrisk.reports.map import write_map
 from culvertrisk.reports.map_data import MapContent
 from culvertrisk.reports.run_sheet import write_run_sheets
 from culvertrisk.settings import Forecast, Reading, Settings
-from culvertrisk.stages import access, flood, freeze, history, priority, shade, site
+from culvertrisk.stages import (
+    access,
+    chains,
+    freeze,
+    history,
+    priority,
+    rank_band,
+    shade,
+)
 from culvertrisk.stages.catchments import catchment_outlines
 from culvertrisk.stages.coalitions import coalition_chances, coalitions
+from culvertrisk.stages.ground import Ground, on_the_ground
+from culvertrisk.stages.unmapped import unmapped_crossings
+from culvertrisk.stages.water import under_water
 from culvertrisk.stages.winter_weather import with_forecast
 from culvertrisk.tables import table
 
@@ -46,8 +57,11 @@ class Assessment:
     on: date
     crossings: gpd.GeoDataFrame
     network: RoadNetwork | None
-    site: site.SiteFlow
+    ground: Ground
+    sun: shade.SunBySeason
+    unmapped: gpd.GeoDataFrame
     notes: pd.DataFrame
+    is_calibrated: bool
 
 
 @dataclass(frozen=True)
@@ -111,27 +125,38 @@ def assess(
     """
     data = read_town(settings, on, progress=progress)
     day = on or _day_asked(data.weather)
-    crossings, roads, weather = data.crossings, data.roads, data.weather
-    progress("Cutting culverts through the roads and letting water run")
-    place = site.site_flow(crossings, data.terrain, roads)
-    crossings = site.add_site(crossings, data.terrain, place)
+    crossings, weather = data.crossings, data.weather
+    progress("Catchments, roads as dams, ponds")
+    crossings, ground, misfits = on_the_ground(crossings, data)
     progress("Sun and shade at both ends")
     sun = shade.sun_by_season(crossings, data.terrain)
     crossings = shade.add_shade(crossings, sun, day)
     progress("Detours and who is cut off")
+    roads = data.roads
     network = None if roads is None else access.network_of(roads, crossings, settings)
     crossings = access.add_access(crossings, roads, data.places, settings)
+    crossings = chains.add_chains(crossings, data.terrain, ground.site)
     progress("Ice, day by day, and the log")
     crossings = freeze.add_freeze(crossings, weather, sun, day, settings)
     fit = history.fit_history(crossings, data.thaw_log, weather, sun, settings, day)
-    crossings = history.with_history(crossings, fit)
-    progress("Today's water and what each pipe carries")
-    crossings = flood.add_flood(crossings, weather, settings, day)
-    progress("What each group of inputs explains")
-    given = coalitions(crossings, sun, weather, settings, day)
+    crossings = history.with_history(crossings, fit).copy()  # one block again: quick
+    progress("Today's water, design storms and what each pipe carries")
+    crossings = under_water(crossings, weather, settings, day, data.rainfall).copy()
+    progress("What each group of inputs explains, and how far ranks move")
+    given = coalitions(crossings, sun, weather, settings, day, fit.calibration)
     crossings = priority.add_priority(crossings, coalition_chances(given))
-    notes = pd.concat([data.notes, _said(fit.notes)], ignore_index=True)
-    return Assessment(data, day, crossings, network, place, notes)
+    crossings = rank_band.add_rank_band(
+        crossings, weather, sun, settings, day, fit.calibration
+    )
+    progress("Streams that meet a road where no culvert is listed")
+    missing = unmapped_crossings(crossings, data.terrain, roads, ground.site)
+    notes = pd.concat(
+        [data.notes, _said("elevation", misfits), _said("thaw log", fit.notes)],
+        ignore_index=True,
+    )
+    return Assessment(
+        data, day, crossings, network, ground, sun, missing, notes, fit.is_calibrated
+    )
 
 
 def _day_asked(weather: pd.DataFrame) -> date:
@@ -139,10 +164,10 @@ def _day_asked(weather: pd.DataFrame) -> date:
     return (forecast[0] if len(forecast) else weather.index[-1]).date()
 
 
-def _said(sentences: Sequence[str]) -> pd.DataFrame:
+def _said(file: str, sentences: Sequence[str]) -> pd.DataFrame:
     return note_table(
         [
-            {"file": "thaw log", "row": 0, "understood": words, "kind": "assumed"}
+            {"file": file, "row": 0, "understood": words, "kind": "assumed"}
             for words in sentences
         ]
     )
@@ -215,7 +240,9 @@ def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
     outlines = None
     if data.terrain is not None:
         shown = crossings.sort_values("priority_rank").head(SHOWN_CATCHMENTS).index
-        outlines = catchment_outlines(crossings, data.terrain, assessment.site, shown)
+        outlines = catchment_outlines(
+            crossings, data.terrain, assessment.ground.site, shown
+        )
     return MapContent(
         title=data.settings.town.name or "Culverts",
         on=assessment.on,
@@ -230,6 +257,7 @@ def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
         jobs=morning.jobs if morning else None,
         calls=None if data.calls is None else match_calls(data.calls, crossings),
         units=data.settings.town.units,
+        calibrated=assessment.is_calibrated,
     )
 
 

@@ -13,13 +13,13 @@ from shapely import LineString, Point
 from culvertrisk.checks import InputError
 from culvertrisk.inputs.rasters import read_terrain
 from culvertrisk.inputs.town import read_town
-from culvertrisk.pipeline import demo_folder
 from culvertrisk.settings import read_settings
 from culvertrisk.stages.dem_fit import dem_fit
 from culvertrisk.stages.site import add_site, site_flow
 from tests.terrain_made import CRS, MIDDLE_X_M, NORTH_M, WEST_M, valley
 
 FOOT_M = 0.3048
+TOWN = Path(__file__).parent.parent / "data_demo" / "town" / "town.toml"
 FOLDER = os.environ.get("CULVERTRISK_OPEN_DATA", "")
 
 
@@ -131,7 +131,7 @@ def test_steep_roads_hint_at_feet_where_no_bed_is_known():
 
 @pytest.fixture(scope="module")
 def demo():
-    return read_town(read_settings(demo_folder() / "town.toml"))
+    return read_town(read_settings(TOWN))
 
 
 def _in_feet(terrain):

@@ -62,11 +62,15 @@ def test_band_adds_exactly_its_columns_and_leaves_its_input_alone(weather):
 
 def test_unknown_size_widens_the_band_of_its_crossing(weather):
     known = _banded(_scored(_known(), weather), weather)
-    unknown = _with_unknown(_known(), "rise_m", [7])
+    unknown = _known()
+    for name in ("rise_m", "silt_fraction", "barrel_slope_m_per_m"):
+        unknown = _with_unknown(unknown, name, [7])
     result = _banded(_scored(unknown, weather), weather)
     width = result["rank_high"] - result["rank_low"]
-    was = known["rank_high"] - known["rank_low"]
-    assert width.iloc[7] > was.iloc[7] + 5
+    assert (known["rank_high"] - known["rank_low"]).iloc[7] == 0
+    assert width.iloc[7] > 10
+    assert width.iloc[7] == width.max()
+    assert known["rank_band"].iloc[7] == "solid"
     assert result["rank_band"].iloc[7] == "fragile"
 
 

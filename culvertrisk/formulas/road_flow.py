@@ -10,7 +10,7 @@ from scipy.optimize.elementwise import find_root
 Floats = NDArray[np.float64]
 
 _HIGHEST_M = 1000.0  # stands for the endless headwater of a closed barrel
-_CLOSE = {"xatol": 1e-9, "xrtol": 1e-10}  # of flows [m3/s] and levels [m]
+_CLOSE = 1e-9  # of flows [m3/s] and levels [m]
 
 
 class Road(NamedTuple):
@@ -236,7 +236,7 @@ def balanced_headwater(
         return part + road_flow(level_m, _rows(road, at), curves) - whole
 
     bracket, given = (np.zeros(len(wet)), flow[wet]), (wet.astype(float), flow[wet])
-    found = find_root(too_much, bracket, args=given, tolerances=_CLOSE)
+    found = find_root(too_much, bracket, args=given, tolerances={"xatol": _CLOSE})
     over = flow[wet] - np.nan_to_num(found.x)  # none through where it goes over at 0
     road_m3s = np.where(np.isnan(headwater_m), np.nan, 0.0)
     headwater_m[wet], road_m3s[wet] = _level_over(over, _rows(road, wet), curves), over
@@ -258,7 +258,9 @@ def _level_over(flow_m3s: Floats, road: Road, curves: WeirCurves) -> Floats:
         return road_flow(level_m, _rows(road, at), curves) - wanted_m3s
 
     given = (every.astype(float), flow_m3s)
-    return find_root(too_high, (low_m, high_m), args=given, tolerances=_CLOSE).x
+    return find_root(
+        too_high, (low_m, high_m), args=given, tolerances={"xatol": _CLOSE}
+    ).x
 
 
 def _flat(road: Road, shape: tuple[int, ...]) -> Road:

@@ -9,17 +9,18 @@ import numpy as np
 import rasterio
 from affine import Affine
 from rasterio.errors import RasterioError
-from rasterio.io import MemoryFile
+from rasterio.io import DatasetReader, MemoryFile
 
 from culvertrisk.checks import file_problem
 
 RASTER_SUFFIXES = (".tif", ".tiff", ".img", ".asc", ".vrt", ".dem", ".bil", ".flt")
 NOTHING = -2147483648  # no data of a folder of tiles: no ground lies so deep
 CELL_TOLERANCE = 1e-6  # cells whose sides differ by less are the same
-Source = rasterio.DatasetReader
 
 
-def open_raster(path: Path, stack: ExitStack, problems: list[str]) -> Source | None:
+def open_raster(
+    path: Path, stack: ExitStack, problems: list[str]
+) -> DatasetReader | None:
     """Open a raster, or all rasters of a folder as one.
 
     Parameters
@@ -44,7 +45,7 @@ def open_raster(path: Path, stack: ExitStack, problems: list[str]) -> Source | N
 
 def _open_file(
     path: Path, name: str, stack: ExitStack, problems: list[str]
-) -> Source | None:
+) -> DatasetReader | None:
     if not path.is_file():
         problems.append(
             file_problem(name, "exist", "no such file", "Correct its path.")
@@ -63,7 +64,9 @@ def _open_file(
     return source
 
 
-def _open_tiles(folder: Path, stack: ExitStack, problems: list[str]) -> Source | None:
+def _open_tiles(
+    folder: Path, stack: ExitStack, problems: list[str]
+) -> DatasetReader | None:
     paths = sorted(
         path for path in folder.iterdir() if path.suffix.lower() in RASTER_SUFFIXES
     )
@@ -86,7 +89,7 @@ def _open_tiles(folder: Path, stack: ExitStack, problems: list[str]) -> Source |
     return stack.enter_context(memory.open())
 
 
-def _fit(tile: Source, first: Source) -> bool:
+def _fit(tile: DatasetReader, first: DatasetReader) -> bool:
     grid, other = tile.transform, first.transform
     sides = ((grid.a, other.a), (grid.e, other.e))
     is_same = all(isclose(*pair, rel_tol=CELL_TOLERANCE) for pair in sides)
@@ -94,7 +97,7 @@ def _fit(tile: Source, first: Source) -> bool:
     return bool(is_same and is_straight and tile.crs == first.crs)
 
 
-def _unlike(folder: Path, odd: list[Source], tiles: list[Source]) -> str:
+def _unlike(folder: Path, odd: list[DatasetReader], tiles: list[DatasetReader]) -> str:
     names = ", ".join(Path(tile.name).name for tile in odd[:5])
     return file_problem(
         folder.name,
@@ -104,7 +107,7 @@ def _unlike(folder: Path, odd: list[Source], tiles: list[Source]) -> str:
     )
 
 
-def _virtual(tiles: list[Source]) -> str:
+def _virtual(tiles: list[DatasetReader]) -> str:
     """A virtual raster (VRT, XML) that holds all tiles; where two overlap, the last."""
     grid = tiles[0].transform
     west = min(tile.bounds.left for tile in tiles)
@@ -128,7 +131,7 @@ def _virtual(tiles: list[Source]) -> str:
     )
 
 
-def _source(tile: Source, whole: Affine) -> str:
+def _source(tile: DatasetReader, whole: Affine) -> str:
     left = (tile.bounds.left - whole.c) / whole.a
     top = (tile.bounds.top - whole.f) / whole.e
     size = f'xSize="{tile.width}" ySize="{tile.height}"'

@@ -98,23 +98,20 @@ def read_terrain(
         trees = open_raster(canopy, stack, problems) if canopy else None
         if not ground or problems:
             raise InputError(problems)
-        here = _around(ground, work_crs, bounds, TOUCH_M)
-        around = _around(ground, work_crs, bounds, margin_m)
-        window = _window(ground, work_crs, around)
-        if window is None or _window(ground, work_crs, here) is None:
+        window = _window_round(ground, work_crs, bounds, margin_m)
+        if window is None:
             raise InputError([_apart(dem.name)])
         times = ceil((window.width * window.height / max_cells) ** (1 / 2))
         stored_m, stored = _read(ground, window, (LOWEST_M, HIGHEST_M), times)
         if np.isnan(stored_m).all():
             raise InputError([_apart(dem.name)])
         elevation_m, transform = _on_work_grid(stored_m, stored, ground.crs, work_crs)
-        canopy_m = None
-        if trees:
-            canopy_m = _canopy(trees, elevation_m.shape, transform, work_crs)
+        onto = elevation_m.shape, transform, work_crs
+        canopy_m = _canopy(trees, *onto) if trees else None
         is_whole = np.issubdtype(np.dtype(ground.dtypes[0]), np.integer)
     step_m = 1.0 if is_whole else _vertical_step(stored_m)
-    cell_m = transform.a
-    return Terrain(elevation_m, transform, work_crs, cell_m, canopy_m, step_m, times)
+    grid = transform, work_crs, transform.a
+    return Terrain(elevation_m, *grid, canopy_m, step_m, times)
 
 
 def cells(
@@ -153,6 +150,19 @@ def _apart(name: str) -> str:
         "none of them inside it",
         "Check the CRS of both files, or give the DEM of this place.",
     )
+
+
+def _window_round(
+    source: rasterio.DatasetReader,
+    work_crs: str,
+    bounds: Bounds | None,
+    margin_m: float,
+) -> Window | None:
+    """Window to read; None if the bounds themselves lie outside the raster."""
+    here = _around(source, work_crs, bounds, TOUCH_M)
+    if _window(source, work_crs, here) is None:
+        return None
+    return _window(source, work_crs, _around(source, work_crs, bounds, margin_m))
 
 
 def _around(

@@ -14,6 +14,7 @@ from culvertrisk.inputs.calls import read_calls
 from culvertrisk.inputs.culverts import read_culverts
 from culvertrisk.inputs.made_weather import made_weather
 from culvertrisk.inputs.places import read_places
+from culvertrisk.inputs.rainfall import read_rainfall
 from culvertrisk.inputs.rasters import Terrain, read_terrain
 from culvertrisk.inputs.reading import Reading
 from culvertrisk.inputs.roads import read_roads
@@ -40,6 +41,7 @@ class TownData:
     thaw_log: pd.DataFrame | None
     places: gpd.GeoDataFrame | None
     calls: pd.DataFrame | None
+    rainfall: pd.DataFrame | None
     notes: pd.DataFrame
 
 
@@ -97,6 +99,7 @@ def _readers(
         "thaw_log": lambda path: read_thaw_log(path, settings.thaw_log),
         "places": lambda path: read_places(path, settings.places, work_crs),
         "calls": lambda path: read_calls(path, settings.calls),
+        "rainfall": lambda path: read_rainfall(path, settings.rainfall),
     }
 
 
@@ -122,5 +125,6 @@ def _town_data(
         thaw_log=tables.get("thaw_log"),
         places=tables.get("places"),
         calls=tables.get("calls"),
+        rainfall=tables.get("rainfall"),
         notes=pd.concat(notes, ignore_index=True),
     )

@@ -33,7 +33,7 @@ INSET = (0.71, 0.01, 0.28, 0.36)  # left, bottom, width, height of the picture
 STREAM_M2 = 5_000.0  # catchment from which flow is drawn
 INK, WATER, ROAD, GROUND = "#222222", "#1f5fa8", "#8a4b1f", "#6f675c"
 INLET, OUTLET, SUN, TREES = "#6a3d9a", "#1b7f79", "#c98a00", "Greens"
-_DPI = 90
+_DPI = 80
 _WIDTH_IN = 8.0
 _STEPS = np.array(
     [(0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1)]
@@ -71,29 +71,25 @@ def catchment_chart(
         North is the grid's up.
     """
     row = crossings.loc[culvert_id]
-    outline = catchment_outlines(crossings, terrain, site, [culvert_id]).geometry.iloc[
-        0
-    ]
-    whole = gpd.GeoSeries([outline, row.geometry]).total_bounds
+    outline = catchment_outlines(crossings, terrain, site, [culvert_id])
+    whole = gpd.GeoSeries([*outline.geometry, row.geometry]).total_bounds
     box = tuple(whole + np.array([-1, -1, 1, 1]) * MARGIN_M)
     west, south, east, north = box
     high_in = _WIDTH_IN * (north - south) / (east - west)
     figure = Figure(figsize=(_WIDTH_IN, high_in), dpi=_DPI, layout="constrained")
     axes = figure.subplots()
-    gpd.GeoSeries([outline]).plot(ax=axes, color=WATER, alpha=0.18, zorder=1)
-    gpd.GeoSeries([outline]).boundary.plot(ax=axes, color=WATER, linewidth=1.2)
-    x_m, y_m = row.geometry.x, row.geometry.y
-    near = (x_m - NEAR_M, y_m - NEAR_M, x_m + NEAR_M, y_m + NEAR_M)
+    outline.plot(ax=axes, color=WATER, alpha=0.18, zorder=1)
+    outline.boundary.plot(ax=axes, color=WATER, linewidth=1.2)
+    near = row.geometry.buffer(NEAR_M).bounds
     inset = axes.inset_axes(INSET, zorder=5)
     for panel, part in ((axes, box), (inset, near)):
         _ground(panel, terrain, part)
         panel.add_collection(_streams(terrain, site, part))
         roads.clip(part).plot(ax=panel, color=ROAD, linewidth=2.5, alpha=0.7)
         _cut(panel, row)
-        panel.set(xlim=part[::2], ylim=part[1::2], xlabel="", ylabel="")
-        panel.set(xticks=[], yticks=[])
-        _scale_bar(panel, part[2] - part[0])
-    axes.indicate_inset_zoom(inset, edgecolor=INK)
+        _frame(panel, part)
+    axes.indicate_inset((near[0], near[1], 2 * NEAR_M, 2 * NEAR_M), edgecolor=INK)
+    _name_ends(inset, row)
     drained = f"{row['catchment_m2'] / 10_000:.1f} ha drain through the culvert's cut"
     axes.set_title(f"{culvert_id}, {row['road_name']}: {drained}")
     return figure
@@ -104,8 +100,12 @@ def _cut(axes: Axes, row: pd.Series) -> None:
     y_m = [row["upstream_y_m"], row["downstream_y_m"]]
     axes.plot(x_m, y_m, color=INK, linewidth=4, solid_capstyle="butt")
     axes.plot(x_m[:1], y_m[:1], "o", color=INK, markersize=7)
-    axes.annotate("inlet", (x_m[0], y_m[0]), (8, -4), textcoords="offset points")
-    axes.annotate("outlet", (x_m[1], y_m[1]), (8, -4), textcoords="offset points")
+
+
+def _name_ends(axes: Axes, row: pd.Series) -> None:
+    for name, end in (("inlet", "upstream"), ("outlet", "downstream")):
+        place = (row[f"{end}_x_m"], row[f"{end}_y_m"])
+        axes.annotate(name, place, (8, -4), textcoords="offset points")
 
 
 def _ground(axes: Axes, terrain: Terrain, box: tuple[float, ...]) -> None:
@@ -149,7 +149,10 @@ def _streams(
     )
 
 
-def _scale_bar(axes: Axes, width_m: float) -> None:
+def _frame(axes: Axes, box: tuple[float, ...]) -> None:
+    """Cut the picture to a box and draw a scale bar into it."""
+    axes.set(xlim=box[::2], ylim=box[1::2], xlabel="", ylabel="", xticks=[], yticks=[])
+    width_m = box[2] - box[0]
     length_m = 10.0 ** np.floor(np.log10(width_m / 3))
     west, south = axes.get_xlim()[0], axes.get_ylim()[0]
     x, y = west + width_m / 25, south + width_m / 25

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from culvertrisk.formulas.curve_number import wet_curve_number
 from culvertrisk.formulas.frequency import partial_return_years
 from culvertrisk.formulas.rainfall import rain_depth, rain_duration_ratio, storm_rain
-from culvertrisk.settings import Storm
+from culvertrisk.settings import Design, Storm
 from culvertrisk.tables import table
 from culvertrisk.units import HOUR_S, to_unit
 
@@ -65,6 +65,18 @@ class Rain:
     climate_factor: float
     grid: pd.DataFrame | None = None
     is_partial: bool = False
+
+
+def design_choices(design: Design) -> DesignChoices:
+    """Return the choices of the town file; blanks keep their defaults."""
+    given = design.model_dump(
+        exclude={"regression", "iced_season_fraction", "thaw_floods_per_year"},
+        exclude_none=True,
+    )
+    if design.regression is not None:
+        told = design.regression.model_dump(exclude_none=True)
+        given["regression"] = RegionalRegression(**told)
+    return DesignChoices(**given)
 
 
 @cache

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.ice import icing_length
 from culvertrisk.stages.freeze_inputs import Spread, daily_inputs
+from culvertrisk.stages.ground_frost import mean_annual_air
 from culvertrisk.stages.mechanisms import MECHANISMS
 from culvertrisk.stages.winter import (
     FreezeInputs,
@@ -93,9 +94,9 @@ def outlook(
     whole, last_day = outlook_weather(weather, first_day, on)
     usual = middle_case(inputs)
     calendar = pd.date_range(first_day, last_day)
-    run = winter_by_day(
-        usual, days_of_winter(whole, first_day, last_day, coefficients), coefficients
-    )
+    year_c = mean_annual_air(weather, coefficients)
+    ahead = days_of_winter(whole, first_day, last_day, coefficients, year_c)
+    run = winter_by_day(usual, ahead, coefficients)
     clear_m = usual.rise_m * (1 - usual.silt_fraction)
     clear_m = np.maximum(
         clear_m, (1 - coefficients["silt_limit_fraction"]) * usual.rise_m

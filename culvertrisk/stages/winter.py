@@ -113,8 +113,11 @@ def days_of_winter(
     first_day: date,
     last_day: date,
     coefficients: Mapping[str, Floats],
+    mean_annual_c: float | None = None,
 ) -> WinterDays:
     """Return what the daily run needs of the weather, gaps bridged.
+
+    ``mean_annual_c`` is that of ``mean_annual_air`` unless given [°C].
 
     Raises
     ------
@@ -122,7 +125,9 @@ def days_of_winter(
         If the weather has too many gaps: see ``winter_weather``.
     """
     complete = winter_weather(weather, first_day, last_day)
-    return winter_days(complete, coefficients, mean_annual_air(weather, coefficients))
+    if mean_annual_c is None:
+        mean_annual_c = mean_annual_air(weather, coefficients)
+    return winter_days(complete, coefficients, mean_annual_c)
 
 
 def run_winter(

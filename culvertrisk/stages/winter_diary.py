@@ -9,10 +9,12 @@ from geopandas import GeoDataFrame
 
 from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
+from culvertrisk.stages.ground_frost import mean_annual_air
 from culvertrisk.stages.mechanisms import MECHANISMS
 from culvertrisk.stages.outlook import middle_case, outlook_weather
 from culvertrisk.stages.winter import (
     FreezeInputs,
+    WinterIce,
     days_of_winter,
     freeze_coefficients,
     winter_by_day,
@@ -64,17 +66,10 @@ def winter_diary(
     usual = middle_case(one)
     known = with_forecast(weather, on, settings.forecast)
     whole, last_day = outlook_weather(known, first_day, on)
-    days = days_of_winter(whole, first_day, last_day, c)
+    year_c = mean_annual_air(known, c)
+    days = days_of_winter(whole, first_day, last_day, c, year_c)
     air = winter_weather(whole, first_day, last_day)
-    rows = [
-        {
-            "afdd_cday": ice.afdd_cday.item(),
-            "frost_depth_m": ice.frost_depth_m.item(),
-            "ground_c": ice.ground_c.item(),
-            **{f"{name}_ice_m": ice.ice_m[name].item() for name in MECHANISMS},
-        }
-        for ice in winter_by_day(usual, days, c)
-    ]
+    rows = [_row(ice) for ice in winter_by_day(usual, days, c)]
     calendar = pd.DatetimeIndex(air.index)
     is_forecast = known.reindex(calendar)["is_forecast"].to_numpy() == 1
     return air[["air_min_c", "air_max_c"]].assign(
@@ -84,6 +79,15 @@ def winter_diary(
         thaw_water_m=days.thaw_water_m,
         **pd.DataFrame(rows, index=calendar),
     )
+
+
+def _row(ice: WinterIce) -> dict[str, float]:
+    return {
+        "afdd_cday": ice.afdd_cday.item(),
+        "frost_depth_m": ice.frost_depth_m.item(),
+        "ground_c": ice.ground_c.item(),
+        **{f"{name}_ice_m": ice.ice_m[name].item() for name in MECHANISMS},
+    }
 
 
 def _only(inputs: FreezeInputs, row: Any) -> FreezeInputs:

@@ -1,0 +1,54 @@
+"""Water at every crossing: today's, its hours, the design storms, the yearly risk."""
+
+from datetime import date
+
+import pandas as pd
+from geopandas import GeoDataFrame
+
+from culvertrisk.settings import Settings
+from culvertrisk.stages.design_flow import add_design_flow
+from culvertrisk.stages.design_storm import design_choices
+from culvertrisk.stages.flood import add_flood
+from culvertrisk.stages.flood_weather import day_water
+from culvertrisk.stages.today_hours import add_today_hours
+from culvertrisk.stages.yearly_flood import add_yearly_flood
+
+
+def under_water(
+    crossings: GeoDataFrame,
+    weather: pd.DataFrame,
+    settings: Settings,
+    on: date,
+    rainfall: pd.DataFrame | None = None,
+) -> GeoDataFrame:
+    """Add the columns of flood, today's hours, design flow and yearly flood.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of site, ponding, access, freeze and history.
+    weather : DataFrame
+        The table of ``read_weather``.
+    settings : Settings
+        The town file.
+    on : date
+        The day asked.
+    rainfall : DataFrame or None
+        The table of ``read_rainfall``; without it the storm of the town file.
+
+    Returns
+    -------
+    crossings : GeoDataFrame
+        Same rows, same order. The chance of a block on the day asked stands for
+        that of the winter in the yearly figures.
+    """
+    crossings = add_flood(crossings, weather, settings, on)
+    hours = add_today_hours(crossings, day_water(weather, settings, on), settings)
+    design = settings.design
+    peaks = add_design_flow(hours, settings, design_choices(design), rainfall)
+    return add_yearly_flood(
+        peaks,
+        peaks["blocked_chance"],
+        design.iced_season_fraction,
+        design.thaw_floods_per_year,
+    )

@@ -13,7 +13,7 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from culvertrisk.checks import InputError
-from culvertrisk.settings import read_settings
+from culvertrisk.settings import read_settings, with_typed_forecast
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -141,6 +141,22 @@ def assess(
 
 
 @app.command()
+def prove(
+    town: TownFile = Path("town.toml"),
+) -> None:
+    """Hide each logged winter in turn and tell how well the ranking finds its thaws.
+
+    Example: [bold]culvertrisk prove town.toml[/bold]
+    """
+    from culvertrisk import pipeline
+
+    with _steps() as progress:
+        lines = pipeline.prove(read_settings(town), progress=progress)
+    for line in lines:
+        print(line)
+
+
+@app.command()
 def morning(
     town: TownFile = Path("town.toml"),
     on: OnDay = None,
@@ -163,7 +179,7 @@ def _morning(
     from culvertrisk import pipeline
 
     with _steps() as progress:
-        settings = pipeline.with_typed_forecast(read_settings(town), forecast)
+        settings = with_typed_forecast(read_settings(town), forecast)
         assessment = pipeline.assess(settings, on, progress=progress)
         progress("Planning the morning")
         morning_plan = pipeline.plan_morning(assessment)

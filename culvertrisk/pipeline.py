@@ -1,6 +1,6 @@
 """The recipes, each on one screen: read the town, assess it, plan the morning."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -8,9 +8,8 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from pydantic import ValidationError
 
-from culvertrisk.checks import InputError, refuse, value_problem
+from culvertrisk.checks import InputError, refuse
 from culvertrisk.inputs.culverts import understand_culverts
 from culvertrisk.inputs.file_kinds import find_files
 from culvertrisk.inputs.reading import note_table
@@ -21,13 +20,15 @@ from culvertrisk.plans.call_list import match_calls
 from culvertrisk.plans.driving import places_of, route_lines, travel_of
 from culvertrisk.plans.morning import MorningPlan
 from culvertrisk.plans.morning import plan_morning as plan_stops
+from culvertrisk.plans.proof import prove as prove_by_hiding
+from culvertrisk.plans.proof_words import proof_lines
 from culvertrisk.plans.thaw_job import thaw_jobs
 from culvertrisk.plans.travel import Travel
 from culvertrisk.reports.exports import write_exports
 from culvertrisk.reports.map import write_map
 from culvertrisk.reports.map_data import MapContent
 from culvertrisk.reports.run_sheet import write_run_sheets
-from culvertrisk.settings import Forecast, Reading, Settings
+from culvertrisk.settings import Reading, Settings
 from culvertrisk.stages import (
     access,
     chains,
@@ -39,7 +40,7 @@ from culvertrisk.stages import (
 )
 from culvertrisk.stages.catchments import catchment_outlines
 from culvertrisk.stages.coalitions import coalition_chances, coalitions
-from culvertrisk.stages.ground import Ground, on_the_ground
+from culvertrisk.stages.ground import Ground, on_the_ground, trees_of
 from culvertrisk.stages.unmapped import unmapped_crossings
 from culvertrisk.stages.water import under_water
 from culvertrisk.stages.winter_weather import with_forecast
@@ -129,7 +130,7 @@ def assess(
     progress("Catchments, roads as dams, ponds")
     crossings, ground, misfits = on_the_ground(crossings, data)
     progress("Sun and shade at both ends")
-    sun = shade.sun_by_season(crossings, data.terrain)
+    sun = shade.sun_by_season(crossings, data.terrain, trees_of(data))
     crossings = shade.add_shade(crossings, sun, day)
     progress("Detours and who is cut off")
     roads = data.roads
@@ -143,20 +144,44 @@ def assess(
     progress("Today's water, design storms and what each pipe carries")
     crossings = under_water(crossings, weather, settings, day, data.rainfall).copy()
     progress("What each group of inputs explains, and how far ranks move")
-    given = coalitions(crossings, sun, weather, settings, day, fit.calibration)
-    crossings = priority.add_priority(crossings, coalition_chances(given))
-    crossings = rank_band.add_rank_band(
-        crossings, weather, sun, settings, day, fit.calibration
-    )
+    crossings = _ranked(crossings, data, sun, day, fit)
     progress("Streams that meet a road where no culvert is listed")
     missing = unmapped_crossings(crossings, data.terrain, roads, ground.site)
-    notes = pd.concat(
-        [data.notes, _said("elevation", misfits), _said("thaw log", fit.notes)],
-        ignore_index=True,
-    )
+    said = [_said("elevation", misfits), _said("thaw log", fit.notes)]
+    notes = pd.concat([data.notes, *said], ignore_index=True)
     return Assessment(
         data, day, crossings, network, ground, sun, missing, notes, fit.is_calibrated
     )
+
+
+def _ranked(
+    crossings: gpd.GeoDataFrame,
+    data: TownData,
+    sun: shade.SunBySeason,
+    day: date,
+    fit: history.HistoryFit,
+) -> gpd.GeoDataFrame:
+    weather, settings, calibration = data.weather, data.settings, fit.calibration
+    swapped = coalitions(crossings, sun, weather, settings, day, calibration)
+    crossings = priority.add_priority(crossings, coalition_chances(swapped))
+    return rank_band.add_rank_band(crossings, weather, sun, settings, day, calibration)
+
+
+def prove(settings: Settings, *, progress: Progress = silent) -> list[str]:
+    """Hide each winter of the log in turn; return the proof in lines of text.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be used, or fewer than two winters have a known thaw.
+    """
+    assessment = assess(settings, progress=progress)
+    data = assessment.data
+    progress("Hiding each winter of the log in turn")
+    found = prove_by_hiding(
+        assessment.crossings, data.thaw_log, data.weather, assessment.sun, settings
+    )
+    return proof_lines(found)
 
 
 def _day_asked(weather: pd.DataFrame) -> date:
@@ -257,6 +282,7 @@ def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
         jobs=morning.jobs if morning else None,
         calls=None if data.calls is None else match_calls(data.calls, crossings),
         units=data.settings.town.units,
+        unmapped=assessment.unmapped,
         calibrated=assessment.is_calibrated,
     )
 
@@ -265,28 +291,3 @@ def demo_folder() -> Path:
     """Return the folder of the invented demo town."""
     inside = Path(__file__).parent / "demo_town"
     return inside if inside.is_dir() else Path(__file__).parent.parent / DEMO_TOWN
-
-
-def with_typed_forecast(settings: Settings, typed: Mapping[str, object]) -> Settings:
-    """Return settings whose forecast has some numbers typed on the command line.
-
-    Raises
-    ------
-    InputError
-        If a typed number is not one, or is out of range.
-    """
-    whole = {**settings.forecast.model_dump(), **typed}
-    try:
-        return settings.model_copy(update={"forecast": Forecast(**whole)})
-    except ValidationError as error:
-        refuse(
-            value_problem(
-                "command line",
-                ".".join(map(str, item["loc"])),
-                f"be valid ({item['msg']})",
-                item["input"],
-                'Type a number with its unit, such as "18 mm".',
-            )
-            for item in error.errors()
-        )
-        raise

@@ -1,6 +1,7 @@
 """The town file (TOML) as one frozen, validated model, and how it is read."""
 
 import tomllib
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from culvertrisk.town_models import (
     RoadClass,
     Storm,
     Town,
+    Trees,
 )
 
 __all__ = [
@@ -38,7 +40,9 @@ __all__ = [
     "Settings",
     "Storm",
     "Town",
+    "Trees",
     "read_settings",
+    "with_typed_forecast",
 ]
 
 
@@ -63,6 +67,7 @@ class Settings(Model):
     prices: Prices = Prices()
     storm: Storm = Storm()
     design: Design = Design()
+    trees: Trees = Trees()
     plan: Plan = Plan()
     folder: Path = Path(".")
 
@@ -148,3 +153,28 @@ def _problem(file: str, item: Any) -> str:
     return value_problem(
         file, key.lstrip("."), f"be valid ({rule})", item["input"], "Correct it."
     )
+
+
+def with_typed_forecast(settings: Settings, typed: Mapping[str, object]) -> Settings:
+    """Return settings whose forecast has some numbers typed on the command line.
+
+    Raises
+    ------
+    InputError
+        If a typed number is not one, or is out of range.
+    """
+    whole = {**settings.forecast.model_dump(), **typed}
+    try:
+        return settings.model_copy(update={"forecast": Forecast(**whole)})
+    except ValidationError as error:
+        refuse(
+            value_problem(
+                "command line",
+                ".".join(map(str, item["loc"])),
+                f"be valid ({item['msg']})",
+                item["input"],
+                'Type a number with its unit, such as "18 mm".',
+            )
+            for item in error.errors()
+        )
+        raise

@@ -46,6 +46,8 @@ class Files(Model):
     roads: str = Field("", description="road lines")
     dem: str = Field("", description="elevation raster in metres")
     canopy: str = Field("", description="canopy height raster in metres")
+    canopy_cover: str = Field("", description="raster of ground under crowns, share")
+    deciduous: str = Field("", description="raster of broadleaves among trees, share")
     weather: str = Field("", description="daily weather, forecast days included")
     rainfall: str = Field("", description="rain by duration and return period")
     thaw_log: str = Field("", description="the crews' log of thaws")
@@ -153,6 +155,21 @@ class Town(Model):
     )
     centre_lat: float | None = Field(None, description="service centre [deg]")
     centre_lon: float | None = Field(None, description="service centre [deg]")
+
+
+class Trees(Model):
+    """What the trees of the canopy raster are like; common practice, no source."""
+
+    leaf_extinction_per_m: float = Field(
+        0.05, ge=0, description="of sun in a crown in leaf or needle [1/m]"
+    )
+    leaf_off_factor: Fraction = Field(
+        0.4, description="share of it that bare broadleaves keep"
+    )
+    deciduous_fraction: Fraction = Field(
+        0.0, description="broadleaves among the trees, where no raster tells"
+    )
+    crown_width_m: Metres = Field(5.0, description="width of a crown [m]")
 
 
 class Plan(Model):

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from shapely.geometry import Point
 
 from culvertrisk.stages.hindcast import hindcast
 from culvertrisk.stages.history import fit_history
@@ -129,6 +130,18 @@ def test_place_by_mile_is_matched_along_the_road_where_the_log_tells_its_zero():
     assert np.abs(number - [5, 12, 21]).max() <= 1
     assert rows["match_confidence"].between(0, 1).all()
     assert (rows["match_confidence"].iloc[4:7] < 1).all()
+
+
+def test_crossing_without_a_place_takes_no_part_in_the_match_by_mile():
+    crossings = made_crossings(30)
+    known = [(f"2022-01-{i:02d}", f"W{i}", _mile(200 * i), "open")
+             for i in (2, 9, 17, 28)]  # fmt: skip
+    log = log_of([*known, ("2022-03-01", "", _mile(200 * 12), "open")])
+    geometry = crossings.geometry.copy()
+    geometry.iloc[20] = Point()
+    rows = match_rows(crossings.set_geometry(geometry), log)
+    expected = match_rows(crossings, log)
+    assert rows["culvert_id"].tolist() == expected["culvert_id"].tolist()
 
 
 @pytest.mark.parametrize("miles", [(1.0,), (1.0, 9.0), (1.0, 1.0)])

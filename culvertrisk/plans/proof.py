@@ -106,9 +106,8 @@ def prove(
     compared with it is the chance of a *logged* thaw: that of a block times the
     share logged on that class of road; the chance of a block stands beside it.
     """
-    past = hindcast(
-        crossings, thaw_log, weather, sun, settings, _day_after(thaw_log, weather)
-    )
+    after = _day_after(thaw_log, weather)
+    past = hindcast(crossings, thaw_log, weather, sun, settings, after)
     hidden = [] if past is None else _thawed_winters(past.record)
     if past is None or len(hidden) < _WINTERS_LEAST:
         raise InputError([_too_little(len(hidden))])

@@ -45,7 +45,8 @@ def write_exports(folder: Path, content: MapContent) -> list[Path]:
     -------
     paths : list of Path
         ``crossings.csv``, ``crossings.geojson`` (degrees), ``crossings.gpkg`` (work
-        CRS), ``assumptions.csv`` and, with a plan, ``route.gpx``.
+        CRS), ``assumptions.csv``, ``unlisted_crossings.csv`` where a stream meets a
+        road and no culvert is listed and, with a plan, ``route.gpx``.
 
     Notes
     -----
@@ -60,6 +61,9 @@ def write_exports(folder: Path, content: MapContent) -> list[Path]:
         "crossings.gpkg": lambda new: _write_geopackage(new, table, content),
         "assumptions.csv": lambda new: write_notes(new, content.notes),
     }
+    if content.unmapped is not None and len(content.unmapped):
+        places = _with_degrees(content.unmapped)
+        files["unlisted_crossings.csv"] = lambda new: _write_csv(new, places)
     plan = content.plan
     if plan is not None:
         files["route.gpx"] = lambda new: new.write_bytes(_gpx(content, plan.stops))

@@ -35,7 +35,8 @@ class MapContent:
     ``crossings`` is indexed by ``culvert_id`` in a work CRS in metres, ``roads``
     has ``road_name`` and ``road_class``, ``catchments`` is indexed by
     ``culvert_id``, ``routes`` has ``crew``, ``stop_number`` and lines, ``jobs``
-    one row for each crossing and crew, ``calls`` those of ``match_calls``.
+    one row for each crossing and crew, ``calls`` those of ``match_calls``,
+    ``unmapped`` the streams that meet a road where no culvert is listed.
     ``calibrated`` says that the freeze score was fitted to the town's log;
     ``units`` is ``"metric"`` or ``"us"``.
     """
@@ -52,6 +53,7 @@ class MapContent:
     routes: gpd.GeoDataFrame | None = None
     jobs: pd.DataFrame | None = None
     calls: pd.DataFrame | None = None
+    unmapped: gpd.GeoDataFrame | None = None
     calibrated: bool = False
     units: str = "metric"
 

@@ -161,21 +161,14 @@ def _by_mile(
     crossings: GeoDataFrame,
 ) -> dict[Pair, Match]:
     """Match what is left by how far along the road the row says it is."""
-    c, known = history_defaults(), {*roads.values()} - {frozenset()}
-    named = [(pair, _road_and_mile(pair[1], known)) for pair in found]
-    rows = pd.DataFrame(
-        [(pair, found[pair][0], *mile) for pair, mile in named if mile],
-        columns=["pair", "hit", "road", "written_m"],
-    )
+    rows = _rows_with_mile(found, {*roads.values()} - {frozenset()})
     weight = _visit_weight(crossings, rows["hit"])
     places = zip(crossings.geometry.x, crossings.geometry.y, strict=True)
-    xy_m = dict(zip(roads, places, strict=True))
+    xy_m = {n: xy for n, xy in zip(roads, places, strict=True) if np.isfinite(xy).all()}
     placed = dict(found)
-    for road, names in groups_of(roads).items():
+    for road, names in groups_of({name: roads[name] for name in xy_m}).items():
         here = rows[np.array([words == road for words in rows["road"]], dtype=bool)]
-        is_free = [not hit and not pair[0].strip() for pair, hit in
-                   zip(here["pair"], here["hit"], strict=True)]  # fmt: skip
-        free = here[np.array(is_free, dtype=bool)]
+        free = here[here["is_free"]]
         if not road or free.empty:
             continue
         order = {name: place for place, name in enumerate(names)}
@@ -185,12 +178,28 @@ def _by_mile(
             anchors.assign(place=anchors["hit"].map(order)),
             free["written_m"].to_numpy(float),
             np.array([weight[name] for name in names]),
-            c,
+            history_defaults(),
         )
         for pair, place, chance in zip(free["pair"], best, sure, strict=True):
             if chance > 0:
                 placed[pair] = names[place], float(chance), "mile"
     return placed
+
+
+def _rows_with_mile(
+    found: dict[Pair, Match], known: set[frozenset[str]]
+) -> pd.DataFrame:
+    """Rows that name a road and a distance; free are those that name no number."""
+    named = [(pair, _road_and_mile(pair[1], known)) for pair in found]
+    rows = pd.DataFrame(
+        [(pair, found[pair][0], *mile) for pair, mile in named if mile],
+        columns=["pair", "hit", "road", "written_m"],
+    )
+    is_free = [
+        not hit and not number.strip()
+        for (number, _), hit in zip(rows["pair"], rows["hit"], strict=True)
+    ]
+    return rows.assign(is_free=np.array(is_free, dtype=bool))
 
 
 def _visit_weight(crossings: GeoDataFrame, hits: pd.Series) -> dict[str, float]:

@@ -99,8 +99,28 @@ def _flood(row: Any) -> str:
     return ""
 
 
+_CAUSE_WORDS = {
+    "seep": "seep icing",
+    "sag": "standing water freezing",
+    "draught": "cold draught",
+    "perched": "ice under a perched outlet",
+    "plug": "a snow plug at an end",
+    "refreeze": "thaw water freezing again",
+    "shallow": "frost through shallow cover",
+    "silt": "silt that takes the room",
+}
+
+
+def _cause(row: Any) -> str:
+    cause = _CAUSE_WORDS.get(row.freeze_cause, "")
+    cure = str(row.cure).partition(";")[0]
+    if not cause:
+        return ""
+    return f"Cause: {cause}" + (f", cure: {cure}" if cure else "")
+
+
 def reasons_of(row: Any) -> str:
-    """Return up to three sentences, the strongest first, joined by ``"; "``.
+    """Return the cause and up to three sentences more, joined by ``"; "``.
 
     Parameters
     ----------
@@ -110,7 +130,8 @@ def reasons_of(row: Any) -> str:
     Returns
     -------
     reasons : str
-        Sentences without a full stop; blank if nothing stands out.
+        Sentences without a full stop, the strongest first; blank if nothing stands
+        out. Advice to wait for the sun comes last.
     """
     shares = sorted(_SHARE_SENTENCES, key=lambda name: -_number(getattr(row, name)))
     frozen = [
@@ -121,7 +142,8 @@ def reasons_of(row: Any) -> str:
     frozen = [sentence for sentence in frozen if sentence]
     hit = [sentence for sentence in (_consequence(row), _flood(row)) if sentence]
     kept = frozen[: SHOWN_REASONS - min(1, len(hit))] + hit
-    return "; ".join(kept[:SHOWN_REASONS])
+    told = [_cause(row), *kept[:SHOWN_REASONS], str(row.freeze_advice)]
+    return "; ".join(sentence for sentence in told if sentence)
 
 
 def unknowns_of(row: Any) -> str:

@@ -133,25 +133,30 @@ def assess(
     sun = shade.sun_by_season(crossings, data.terrain, trees_of(data))
     crossings = shade.add_shade(crossings, sun, day)
     progress("Detours and who is cut off")
-    roads = data.roads
-    network = None if roads is None else access.network_of(roads, crossings, settings)
-    crossings = access.add_access(crossings, roads, data.places, settings)
+    network = _network(data, crossings)
+    crossings = access.add_access(crossings, data.roads, data.places, settings)
     crossings = chains.add_chains(crossings, data.terrain, ground.site)
     progress("Ice, day by day, and the log")
     crossings = freeze.add_freeze(crossings, weather, sun, day, settings)
     fit = history.fit_history(crossings, data.thaw_log, weather, sun, settings, day)
-    crossings = history.with_history(crossings, fit).copy()  # one block again: quick
+    crossings = history.with_history(crossings, fit, settings)
+    crossings = crossings.copy()  # one block again: quick
     progress("Today's water, design storms and what each pipe carries")
     crossings = under_water(crossings, weather, settings, day, data.rainfall).copy()
     progress("What each group of inputs explains, and how far ranks move")
     crossings = _ranked(crossings, data, sun, day, fit)
     progress("Streams that meet a road where no culvert is listed")
-    missing = unmapped_crossings(crossings, data.terrain, roads, ground.site)
+    missing = unmapped_crossings(crossings, data.terrain, data.roads, ground.site)
     said = [_said("elevation", misfits), _said("thaw log", fit.notes)]
     notes = pd.concat([data.notes, *said], ignore_index=True)
-    return Assessment(
-        data, day, crossings, network, ground, sun, missing, notes, fit.is_calibrated
-    )
+    found = crossings, network, ground, sun, missing, notes
+    return Assessment(data, day, *found, fit.is_calibrated)
+
+
+def _network(data: TownData, crossings: gpd.GeoDataFrame) -> RoadNetwork | None:
+    if data.roads is None:
+        return None
+    return access.network_of(data.roads, crossings, data.settings)
 
 
 def _ranked(

@@ -15,6 +15,7 @@ from culvertrisk.town_models import (
     Files,
     FillPoint,
     Forecast,
+    Freeze,
     KeepClear,
     Model,
     Plan,
@@ -32,6 +33,7 @@ __all__ = [
     "Files",
     "FillPoint",
     "Forecast",
+    "Freeze",
     "KeepClear",
     "Plan",
     "Prices",
@@ -68,6 +70,7 @@ class Settings(Model):
     storm: Storm = Storm()
     design: Design = Design()
     trees: Trees = Trees()
+    freeze: Freeze = Freeze()
     plan: Plan = Plan()
     folder: Path = Path(".")
 

@@ -172,6 +172,14 @@ class Trees(Model):
     crown_width_m: Metres = Field(5.0, description="width of a crown [m]")
 
 
+class Freeze(Model):
+    """The town's own values for the freeze model."""
+
+    defaults: dict[str, float | tuple[float, ...]] = Field(
+        {}, description="name of the freeze_defaults table = value, in its unit"
+    )
+
+
 class Plan(Model):
     """How the morning is planned."""
 

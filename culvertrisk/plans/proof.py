@@ -116,7 +116,7 @@ def prove(
         [_foretold(past, winter, size_m).assign(row=winter) for winter in hidden]
     )
     hits, totals = _hits(told, past)
-    words = class_words(told[BLOCKED].to_numpy(float), freeze_coefficients())
+    words = _words(told, settings)
     thawed = told["is_thawed"].to_numpy(float)
     return Proof(
         hits=hits,
@@ -129,6 +129,11 @@ def prove(
         verdict=_verdict(hits, totals),
         notes=past.notes,
     )
+
+
+def _words(told: pd.DataFrame, settings: Settings) -> NDArray[np.object_]:
+    coefficients = freeze_coefficients(settings.freeze.defaults)
+    return class_words(told[BLOCKED].to_numpy(float), coefficients)
 
 
 def _day_after(log: pd.DataFrame | None, weather: pd.DataFrame) -> date:

@@ -1,5 +1,6 @@
 """The chance of a block with some groups of inputs set to the town's usual crossing."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
@@ -41,6 +42,7 @@ class Coalitions:
     history_factor: Floats
     first_day: date
     on: date
+    coefficients: Mapping[str, Floats]
     calibration: LogModel | None = None
 
 
@@ -75,7 +77,8 @@ def coalitions(
         The usual crossing has the median of each known input, the usual weather
         the mean of the earlier winters day by day, the usual history none.
     """
-    own = freeze_inputs(crossings, sun, freeze_coefficients())
+    coefficients = freeze_coefficients(settings.freeze.defaults)
+    own = freeze_inputs(crossings, sun, coefficients)
     first_day = settings.winter_of(on)
     own_weather = with_forecast(weather, on, settings.forecast)
     return Coalitions(
@@ -86,6 +89,7 @@ def coalitions(
         history_factor=crossings["history_factor"].to_numpy(float),
         first_day=first_day,
         on=on,
+        coefficients=coefficients,
         calibration=calibration,
     )
 
@@ -133,7 +137,7 @@ def _physics(given: Coalitions, coalition: int) -> Floats:
         weather,
         given.on,
         first_day=given.first_day,
-        coefficients=freeze_coefficients(),
+        coefficients=given.coefficients,
     )
 
 

@@ -149,7 +149,7 @@ def add_freeze(
     InputError
         If the weather of the winter has too many gaps.
     """
-    c = freeze_coefficients()
+    c = freeze_coefficients(settings.freeze.defaults)
     inputs = freeze_inputs(crossings, sun, c)
     days, first_day = (
         with_forecast(weather, on, settings.forecast),

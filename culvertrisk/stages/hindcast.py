@@ -92,7 +92,7 @@ def hindcast(
     lost = lost_spans(before, spans, history_defaults())
     group, names = _groups(crossings)
     record = LogRecord(
-        chance=_chances(crossings, weather, sun, known),
+        chance=_chances(crossings, weather, sun, known, settings),
         is_thawed=thaws[:, has] > 0,
         is_exposed=lived[:, has] & is_pipe[:, None],
         kept_fraction=kept_fractions(before, spans, lost, history_defaults())[has],
@@ -108,8 +108,9 @@ def _chances(
     weather: pd.DataFrame,
     sun: Sunlight | None,
     spans: dict[int, Span],
+    settings: Settings,
 ) -> Floats:
-    coefficients = freeze_coefficients()
+    coefficients = freeze_coefficients(settings.freeze.defaults)
     inputs = freeze_inputs(crossings, sun, coefficients)
     chances = [
         freeze_state(inputs, weather, *span, coefficients).most_chance

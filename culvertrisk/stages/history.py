@@ -120,10 +120,12 @@ def add_history(
         With the columns made by ``history``: see ``with_history``.
     """
     fit = fit_history(crossings, log, weather, sun, settings, on)
-    return with_history(crossings, fit)
+    return with_history(crossings, fit, settings)
 
 
-def with_history(crossings: GeoDataFrame, fit: HistoryFit) -> GeoDataFrame:
+def with_history(
+    crossings: GeoDataFrame, fit: HistoryFit, settings: Settings | None = None
+) -> GeoDataFrame:
     """Add the counts, the factor, the corrected chance, its score and its word.
 
     Parameters
@@ -132,6 +134,8 @@ def with_history(crossings: GeoDataFrame, fit: HistoryFit) -> GeoDataFrame:
         With ``modelled_chance``.
     fit : HistoryFit
         Of the same crossings.
+    settings : Settings, optional
+        The town's own limits of the classes, if it has any.
 
     Returns
     -------
@@ -142,6 +146,7 @@ def with_history(crossings: GeoDataFrame, fit: HistoryFit) -> GeoDataFrame:
     """
     modelled = crossings["modelled_chance"].to_numpy(float)
     chance = blocked_given_log(modelled, fit.calibration, fit.history_factor)
+    town = settings.freeze.defaults if settings else None
     return crossings.assign(
         logged_thaw_count=fit.logged_thaw_count,
         expected_thaw_count=fit.expected_thaw_count,
@@ -150,7 +155,7 @@ def with_history(crossings: GeoDataFrame, fit: HistoryFit) -> GeoDataFrame:
         history_factor=fit.history_factor,
         blocked_chance=chance,
         freeze_index=100.0 * chance,
-        freeze_class=class_words(chance, freeze_coefficients()),
+        freeze_class=class_words(chance, freeze_coefficients(town)),
     )
 
 

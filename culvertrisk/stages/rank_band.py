@@ -66,14 +66,16 @@ def add_rank_band(
     "Solid" is a band no wider than half the rank or ten places, whichever is more.
     """
     c = history_defaults()
-    inputs = freeze_inputs(crossings, sun, freeze_coefficients())
+    inputs = freeze_inputs(
+        crossings, sun, freeze_coefficients(settings.freeze.defaults)
+    )
     row, draws = _distinct_draws(inputs, int(c["band_draw_count"]))
     modelled = modelled_chance(
         draws,
         with_forecast(weather, on, settings.forecast),
         on,
         first_day=settings.winter_of(on),
-        coefficients=freeze_coefficients(),
+        coefficients=freeze_coefficients(settings.freeze.defaults),
     )[row]
     factor = crossings["history_factor"].to_numpy(float)[:, None]
     chance = blocked_given_log(modelled, calibration, factor)

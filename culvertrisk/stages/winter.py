@@ -97,7 +97,7 @@ def freeze_coefficients(
     refuse(
         value_problem(
             "town file",
-            f"freeze.{name}",
+            f"freeze.defaults.{name}",
             "be a name of the freeze_defaults table with as many values as there",
             values.tolist(),
             "Correct the spelling or the values.",

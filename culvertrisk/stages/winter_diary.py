@@ -60,7 +60,7 @@ def winter_diary(
     InputError
         If the weather of the winter has too many gaps.
     """
-    c, first_day = freeze_coefficients(), settings.winter_of(on)
+    c, first_day = freeze_coefficients(settings.freeze.defaults), settings.winter_of(on)
     inputs = freeze_inputs(crossings, sun, c)
     one = _only(inputs, crossings.index.get_loc(culvert_id))
     usual = middle_case(one)

@@ -107,3 +107,12 @@ def test_reports_are_written_whole(assessment, morning, tmp_path):
     assert paths[0].name == "map.html"
     table = pd.read_csv(tmp_path / "out" / "crossings.csv", dtype=str)
     assert len(table) == len(assessment.crossings)
+
+
+def test_shares_add_up_to_the_score_over_that_of_the_usual_crossing(assessment):
+    crossings = assessment.crossings
+    shares = crossings.filter(regex="^share_").sum(axis=1, skipna=False)
+    usual = crossings["freeze_index"] - shares
+    assert usual.between(0, 100).all()
+    # one value for the whole town: float32 where alike crossings were told apart
+    assert np.ptp(usual) < 1e-4

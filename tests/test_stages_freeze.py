@@ -19,7 +19,8 @@ from culvertrisk.formulas.ice import standing_ice
 from culvertrisk.formulas.sun import SEASON_DAYS, season_day
 from culvertrisk.settings import Files, Forecast, Settings
 from culvertrisk.stages.freeze import add_freeze, freeze_state, modelled_chance
-from culvertrisk.stages.freeze_inputs import freeze_inputs, unknown_points
+from culvertrisk.stages.freeze_inputs import freeze_inputs
+from culvertrisk.stages.unknowns import unknown_points
 from culvertrisk.stages.winter import (
     days_of_winter,
     freeze_coefficients,
@@ -298,7 +299,10 @@ def test_weights_of_unknown_points_add_up_to_one_for_each_crossing(missing):
         "a": np.where(missing[:2], np.nan, 1.0),
         "b": np.where(missing[2:], np.nan, 2.0),
     }
-    points = {"a": np.array([[1.0, 2.0, 3.0]] * 2), "b": np.array([[4.0, 5.0]] * 2)}
+    points = {
+        "a": np.array([[1.0, 2.0, 3.0]] * 2),
+        "b": np.array([[4.0, 5.0, 6.0]] * 2),
+    }
     spread = unknown_points(values, points)
     assert_allclose(np.bincount(spread.owner, weights=spread.weight), [1, 1])
     assert all(np.isfinite(v).all() for v in spread.values.values())

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.closing import blocked_fraction, ice_blocked_chance
-from culvertrisk.stages.freeze_inputs import Spread, unknown_points
 from culvertrisk.stages.mechanisms import MECHANISMS
+from culvertrisk.stages.unknowns import Spread, unknown_points
 from culvertrisk.stages.winter import FreezeInputs, WinterIce
 
 Floats = NDArray[np.float64]

@@ -1,7 +1,7 @@
 """The chance of a block with some groups of inputs set to the town's usual crossing."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from functools import cache
 from typing import Any
@@ -126,24 +126,38 @@ def coalition_chances(given: Coalitions) -> Floats:
 
 def _physics(given: Coalitions, coalition: int) -> Floats:
     is_own = {name: bool(coalition >> bit & 1) for bit, name in enumerate(GROUPS)}
-    fields = [
+    chosen = [
         field for name, names in _FIELDS.items() if is_own[name] for field in names
     ]
-    own: dict[str, Any] = {field: getattr(given.own, field) for field in fields}
-    mixed = replace(given.usual, **own)
+    own: dict[str, Any] = {field: getattr(given.own, field) for field in chosen}
+    mixed, each = _distinct(replace(given.usual, **own))
     weather = given.own_weather if is_own["weather"] else given.usual_weather
-    return modelled_chance(
+    chance = modelled_chance(
         mixed,
         weather,
         given.on,
         first_day=given.first_day,
         coefficients=given.coefficients,
     )
+    return chance[each]
+
+
+def _distinct(inputs: FreezeInputs) -> tuple[FreezeInputs, NDArray[np.intp]]:
+    """Keep each distinct crossing once: with few groups its own, most are alike."""
+    arrays = {item.name: getattr(inputs, item.name) for item in fields(FreezeInputs)}
+    points = arrays.pop("points")
+    tables = [np.atleast_2d(a.T).T for a in (*arrays.values(), *points.values())]
+    rows = np.ascontiguousarray(np.hstack([t.astype(np.float32) for t in tables]))
+    whole = rows.view(np.dtype((np.void, rows.dtype.itemsize * rows.shape[1])))
+    _, first, each = np.unique(whole.ravel(), return_index=True, return_inverse=True)
+    kept: dict[str, Any] = {name: array[first] for name, array in arrays.items()}
+    few = {name: array[first] for name, array in points.items()}
+    return replace(inputs, **kept, points=few), each
 
 
 def _median(own: FreezeInputs) -> FreezeInputs:
-    fields = {field for names in _FIELDS.values() for field in names}
-    usual: dict[str, Any] = {field: _usual(getattr(own, field)) for field in fields}
+    every = {field for names in _FIELDS.values() for field in names}
+    usual: dict[str, Any] = {field: _usual(getattr(own, field)) for field in every}
     return replace(own, **usual)
 
 

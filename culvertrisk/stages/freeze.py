@@ -20,9 +20,9 @@ from culvertrisk.stages.freeze_inputs import (
     Sunlight,
     daily_inputs,
     freeze_inputs,
-    unknown_points,
 )
 from culvertrisk.stages.outlook import outlook
+from culvertrisk.stages.unknowns import unknown_points
 from culvertrisk.stages.winter import (
     FreezeInputs,
     days_of_winter,

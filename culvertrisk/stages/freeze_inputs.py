@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
@@ -11,6 +11,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.sun import SEASON_DAYS
+from culvertrisk.stages.unknowns import Spread
 from culvertrisk.stages.winter import FreezeInputs
 from culvertrisk.tables import table
 
@@ -37,60 +38,6 @@ class Sunlight(Protocol):
     def open_j_m2(self) -> NDArray[np.floating]:
         """Sun with neither hills nor trees."""
         ...
-
-
-@dataclass(frozen=True)
-class Spread:
-    """Crossings spread over what is unknown: rows with owner, weight and values."""
-
-    owner: NDArray[np.intp]
-    weight: Floats
-    values: dict[str, Floats]
-
-
-def unknown_points(
-    values: Mapping[str, Floats], points: Mapping[str, Floats]
-) -> Spread:
-    """Spread each crossing over the equally likely values of what is unknown.
-
-    Parameters
-    ----------
-    values : mapping of str to ndarray, shape (n,)
-        Fields of n crossings; NaN is unknown.
-    points : mapping of str to ndarray, shape (n, k)
-        Values that stand in, by the same names.
-
-    Returns
-    -------
-    spread : Spread
-        One row a combination; the weights of one owner add up to 1.
-
-    Examples
-    --------
-    >>> spread = unknown_points({"rise_m": np.array([0.5, np.nan])},
-    ...                         {"rise_m": np.array([[1.0, 2.0], [1.0, 2.0]])})
-    >>> spread.owner, spread.values["rise_m"], spread.weight
-    (array([0, 1, 1]), array([0.5, 1. , 2. ]), array([1. , 0.5, 0.5]))
-    """
-    count = len(next(iter(values.values())))
-    spread = Spread(np.arange(count), np.ones(count), dict(values))
-    for name in values:
-        missing = np.isnan(spread.values[name])
-        if missing.any():
-            spread = _spread_over(spread, name, missing, points[name])
-    return spread
-
-
-def _spread_over(
-    spread: Spread, name: str, missing: NDArray[np.bool_], points: Floats
-) -> Spread:
-    counts = np.where(missing, points.shape[1], 1)
-    rows = np.repeat(np.arange(len(counts)), counts)
-    place = np.arange(len(rows)) - np.repeat(np.cumsum(counts) - counts, counts)
-    owner = spread.owner[rows]
-    values = {key: value[rows] for key, value in spread.values.items()}
-    values[name] = np.where(missing[rows], points[owner, place], values[name])
-    return Spread(owner, spread.weight[rows] / counts[rows], values)
 
 
 def daily_inputs(inputs: FreezeInputs, daily: Spread) -> FreezeInputs:

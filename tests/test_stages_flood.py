@@ -123,14 +123,6 @@ def test_todays_flow_is_the_hand_sum_on_bare_ground():
     assert_allclose(row["today_runoff_m3"], 0.3 * 0.036 * 10_000)
 
 
-def test_design_flow_is_the_hand_sum():
-    """25 years: 51 mm/h; 5 min hold 0.3066 of it (0.3075 / 1.0029); Cf 1.1, C 0.3:
-
-    1.1 * 0.3 * 0.051 m * 0.3066 / 300 s * 10 000 m2 = 0.1720 m3/s
-    """
-    assert_allclose(_summer({})["design_flow_m3s"], 0.1720, rtol=1e-3)
-
-
 def test_open_capacity_of_a_24_inch_projecting_pipe_is_the_hand_sum():
     """HW/D 1.5, S 0.02: q* = sqrt((1.5 + 0.01 - 0.54) / 0.0553) = 4.188; 18.6 cfs."""
     result = _summer({})
@@ -219,18 +211,6 @@ def test_the_note_tells_what_the_methods_do_not_cover():
         "elevation raster filled 1.8 m deep at the inlet: catchment doubtful; "
         "time of concentration 2.8 h is above the 2 h of the rule for rain durations"
     )
-
-
-def test_a_design_storm_beyond_the_table_is_unknown_and_told():
-    settings = Settings(
-        files={"culverts": "culverts.csv"},
-        forecast=THAW,
-        road_classes={"A": {"design_return_years": 200}},
-    )
-    crossings = _crossings({"road_class": "A"})
-    row = add_flood(crossings, _weather(THAW_DAY), settings, THAW_DAY).iloc[0]
-    assert np.isnan(row["design_flow_m3s"])
-    assert row["flow_note"] == "storm table does not reach the design return period"
 
 
 def test_chance_is_shared_between_open_and_blocked():

@@ -437,21 +437,3 @@ def test_every_coefficient_has_a_unit_a_source_and_a_place():
 def test_run_over_a_town_of_a_thousand(benchmark):
     town = _many(rise_m=np.full(1000, np.nan))
     benchmark(freeze_state, town, _weather(), FIRST, ON, COEFFICIENTS)
-
-
-def test_a_default_of_the_freeze_model_can_be_set_in_the_town_file():
-    from culvertrisk.checks import InputError
-    from culvertrisk.settings import Settings
-    from culvertrisk.stages.winter import freeze_coefficients
-
-    town = Settings(
-        files={"culverts": "c.csv"}, freeze={"defaults": {"closing_spread": 0.9}}
-    )
-    assert freeze_coefficients(town.freeze.defaults)["closing_spread"] == 0.9
-    wrong = Settings(
-        files={"culverts": "c.csv"}, freeze={"defaults": {"closing_sprad": 0.9}}
-    )
-    with pytest.raises(
-        InputError, match=r"freeze\.defaults\.closing_sprad must be a name of"
-    ):
-        freeze_coefficients(wrong.freeze.defaults)

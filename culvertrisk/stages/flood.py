@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.concentration import concentration_kirpich
 from culvertrisk.formulas.frequency import exceedance_chance
-from culvertrisk.formulas.rainfall import rain_duration_ratio, storm_rain
 from culvertrisk.formulas.runoff import (
     burst_intensity,
     flow_rational,
@@ -26,7 +25,6 @@ from culvertrisk.stages.flood_capacity import (
 )
 from culvertrisk.stages.flood_weather import DayWater, day_water, flood_defaults
 from culvertrisk.stages.pond_room import pond_room
-from culvertrisk.tables import table
 from culvertrisk.units import HOUR_S, to_unit
 
 Floats = NDArray[np.float64]
@@ -41,7 +39,6 @@ class Runoff:
     concentration_s: Floats
     today_flow_m3s: Floats
     today_runoff_m3: Floats
-    design_flow_m3s: Floats
 
 
 def add_flood(
@@ -56,7 +53,7 @@ def add_flood(
     weather : DataFrame
         The table of ``read_weather``; the forecast row of the day is used.
     settings : Settings
-        Storm table, design storm by road class, and numbers typed for the day.
+        Runoff shares, and numbers typed for the day.
     on : date
         The day asked.
 
@@ -85,7 +82,6 @@ def add_flood(
     return crossings.assign(
         concentration_s=flows.concentration_s,
         today_flow_m3s=flows.today_flow_m3s,
-        design_flow_m3s=flows.design_flow_m3s,
         **{name: np.where(is_pipe, value, np.nan) for name, value in pipe_only.items()},
         pond_source=np.where(is_pipe, source, ""),
         flood_index=np.where(is_pipe, index, np.nan),
@@ -107,29 +103,11 @@ def _runoff(crossings: GeoDataFrame, water: DayWater, settings: Settings) -> Run
     share = storm.frozen_runoff_fraction if water.is_frozen else storm.runoff_fraction
     intensity_m_s = burst_intensity(water.rain_m, water.rain_s, time_s)
     intensity_m_s = intensity_m_s + melt_intensity(water.melt_m, water.melt_s, time_s)
-    years = _design_years(crossings, settings)
     return Runoff(
         concentration_s=time_s,
         today_flow_m3s=flow_rational(catchment_m2, intensity_m_s, share),
         today_runoff_m3=share * (water.rain_m + water.melt_m) * catchment_m2,
-        design_flow_m3s=_design_flow(catchment_m2, time_s, years, settings),
     )
-
-
-def _design_years(crossings: GeoDataFrame, settings: Settings) -> Floats:
-    classes = (settings.road_class(word) for word in crossings["road_class"])
-    return np.array([item.design_return_years for item in classes], dtype=float)
-
-
-def _design_flow(
-    catchment_m2: Floats, time_s: Floats, years: Floats, settings: Settings
-) -> Floats:
-    storm = settings.storm
-    hour_m = storm_rain(years, storm.return_years, storm.hour_rain_m)
-    rain_m = hour_m * rain_duration_ratio(time_s) / rain_duration_ratio(HOUR_S)
-    factors = table("frequency_factors")
-    factor = np.interp(years, factors["return_years"], factors["frequency_factor"])
-    return flow_rational(catchment_m2, rain_m / time_s, storm.runoff_fraction, factor)
 
 
 def _chances(
@@ -173,11 +151,9 @@ def _notes(
     sizes = crossings["catchment_m2"].to_numpy(float)
     cut = crossings["is_catchment_cut"].to_numpy(float)
     fills = crossings["fill_depth_m"].to_numpy(float)
-    is_sized = ~np.isnan(flows.concentration_s * sizes)
-    has_no_design = np.isnan(flows.design_flow_m3s) & is_sized
     notes = []
-    for size, time_s, is_cut, fill_m, no_design, other in zip(
-        sizes, flows.concentration_s, cut, fills, has_no_design, assumed, strict=True
+    for size, time_s, is_cut, fill_m, other in zip(
+        sizes, flows.concentration_s, cut, fills, assumed, strict=True
     ):
         lines = {
             "catchment unknown: no flow": np.isnan(size),
@@ -189,7 +165,6 @@ def _notes(
             "doubtful": fill_m > defaults["doubtful_fill"],
             f"time of concentration {time_s / HOUR_S:.1f} h is above the 2 h of the "
             "rule for rain durations": time_s > defaults["duration_limit_minutes"],
-            "storm table does not reach the design return period": no_design,
             other: bool(other),
             missing: bool(missing),
         }

@@ -138,6 +138,7 @@ def test_the_town_may_set_any_default_and_no_other_name():
         freeze_coefficients({"trickle": 0.3, "sun_points_fraction": 0.5})
     assert caught.value.problems == tuple(
         f"town file: freeze.defaults.{name} must be a name of the freeze_defaults "
-        f"table with as many values as there, got [{value}]. Correct the spelling or the values."
+        f"table with as many values as there, got [{value}]. "
+        "Correct the spelling or the values."
         for name, value in (("trickle", 0.3), ("sun_points_fraction", 0.5))
     )

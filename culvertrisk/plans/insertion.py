@@ -1,10 +1,13 @@
 """Last hand on a plan: what breaks a rule is taken out, what still fits is put in."""
 
+from itertools import pairwise
+
 from culvertrisk.plans.timetable import (
     Case,
     Route,
     day,
     first_stop_place,
+    refill_s,
     timetable,
     without_idle_fills,
     worth,
@@ -12,6 +15,7 @@ from culvertrisk.plans.timetable import (
 
 Routes = tuple[Route, ...]
 MOST_EXCHANGES = 12
+TOLERANCE_S = 1e-3  # rounding of sums of driving times
 LEAST_GAIN = 1e-6  # person-h·s; below it rounding would move stops to and fro
 
 
@@ -120,10 +124,14 @@ def _missing_chain(case: Case, routes: Routes, place: int) -> list[int]:
 def _put_in(case: Case, routes: Routes, place: int) -> Routes | None:
     """Put a crossing where its truck is home earliest, with water if needed."""
     best: tuple[float, Routes] | None = None
+    first = first_stop_place(case)
     for crew, route in enumerate(routes):
-        if case.job_s[crew, place - first_stop_place(case)] == float("inf"):
+        if case.job_s[crew, place - first] == float("inf"):
             continue
+        spare_s = _spare(case, crew, route) - case.job_s[crew, place - first]
         for here in range(len(route) + 1):
+            if _way_round(case, crew, route, here, place) > spare_s + TOLERANCE_S:
+                continue  # no order of waiting makes up for hours that are not there
             for way in _ways(case, place):
                 trial = (*route[:here], *way, *route[here:])
                 stops = timetable(case, crew, trial)
@@ -136,6 +144,29 @@ def _put_in(case: Case, routes: Routes, place: int) -> Routes | None:
                     best = (home_s, grown)
                 break  # water on the way only where the tank asks for it
     return best[1] if best is not None else None
+
+
+def _spare(case: Case, crew: int, route: Route) -> float:
+    """Hours of a truck that neither driving nor jobs nor filling take [s]."""
+    first, truck = first_stop_place(case), case.crews[crew]
+    around = (crew, *route, crew)
+    drive_s = sum(case.drive_s[crew, a, b] for a, b in pairwise(around))
+    work_s = sum(
+        case.job_s[crew, place - first]
+        if place >= first
+        else refill_s(truck, case.fills[place - len(case.crews)])
+        for place in route
+    )
+    return float(truck.shift_s - drive_s - work_s)
+
+
+def _way_round(case: Case, crew: int, route: Route, here: int, place: int) -> float:
+    """Extra driving of a place put into a route; a fill on the way takes more [s]."""
+    around = (crew, *route, crew)
+    before, after = around[here], around[here + 1]
+    drive_s = case.drive_s[crew]
+    extra_s = drive_s[before, place] + drive_s[place, after] - drive_s[before, after]
+    return float(extra_s)
 
 
 def _ways(case: Case, place: int) -> list[Route]:

@@ -70,7 +70,7 @@ def test_flow_graphical_peak_meets_source(inputs, expected, atol):
 
 
 def test_heavenly_acres_from_rain_to_peak_is_within_one_hundredth():
-    """tr55, example 4-1 (transcription): 250 acre, CN 75, 6.0 in, 1.53 h: 345 cfs."""
+    """tr55, example 4-1 (public copy): 250 acre, CN 75, 6.0 in, 1.53 h: 345 cfs."""
     rain_m = 6.0 * INCH_M
     ratio = 0.2 * curve_number.retention(75.0) / rain_m
     assert_allclose(ratio, 0.11, atol=0.005)

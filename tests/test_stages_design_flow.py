@@ -125,7 +125,7 @@ def test_rational_peak_is_the_hand_sum():
 
 
 def test_heavenly_acres_comes_out_of_the_stage():
-    """tr55, example 4-1 (transcription): 250 acre, CN 75, type II, 6.0 in in 25 years,
+    """tr55, example 4-1 (public copy): 250 acre, CN 75, type II, 6.0 in in 25 years,
     1.53 h: 345 cfs; the path is set for that time by the lag (slope 1.4 %)."""
     wanted_s, slope = 1.53 * HOUR_S, 0.014
     lag_ft = (

@@ -9,6 +9,7 @@ _HOMES = {
     "columns": "tables",
     "demo_folder": "pipeline",
     "plan_morning": "pipeline",
+    "prove": "pipeline",
     "read_settings": "settings",
     "read_town": "pipeline",
     "sources": "tables",

@@ -261,6 +261,9 @@ def _site(place: pd.Series[Any]) -> dict[str, Any]:
         "note": str(given("note") or ""),
         "access": "" if _tells_access(reasons) else _access_words(place),
         "why": reasons,
+        "rank": words.rank_words(
+            *(given(k, np.nan) for k in ("priority_rank", "rank_low", "rank_high"))
+        ),
         "unknown": words.sentences(given("unknowns")),
     }
 

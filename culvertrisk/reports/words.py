@@ -113,3 +113,18 @@ def sentences(text: object) -> list[str]:
         return []
     parts = [part.strip().rstrip(".") for part in text.replace("\n", " ").split("; ")]
     return [part[0].upper() + part[1:] for part in parts if part]
+
+
+def rank_words(rank: float, low: float, high: float) -> str:
+    """Say a crossing's place in the list and how far the unknowns move it.
+
+    Examples
+    --------
+    >>> rank_words(4, 4, 4), rank_words(12, 3, 60), rank_words(float("nan"), 1, 1)
+    ('Rank 4', 'Rank 12 (3 to 60 as the unknowns fall)', '')
+    """
+    if not rank > 0:
+        return ""
+    if not high > low:
+        return f"Rank {rank:.0f}"
+    return f"Rank {rank:.0f} ({low:.0f} to {high:.0f} as the unknowns fall)"

@@ -26,7 +26,7 @@ FAULT_COLUMNS = ["row", "pipe", "column", "fault", "written", "right"]
 
 
 def _pick(rows: list[int], count: int, rng: np.random.Generator) -> list[int]:
-    return [int(i) for i in rng.choice(rows, count, replace=False)]
+    return [int(i) for i in rng.choice(rows, min(count, len(rows)), replace=False)]
 
 
 def _sizes(faults: Faults, pipes: pd.DataFrame, rng: np.random.Generator) -> None:

@@ -18,6 +18,7 @@ from culvertrisk.inputs.rainfall import read_rainfall
 from culvertrisk.inputs.rasters import Terrain, read_terrain
 from culvertrisk.inputs.reading import Reading
 from culvertrisk.inputs.roads import read_roads
+from culvertrisk.inputs.sunshine import with_clear_sun
 from culvertrisk.inputs.thaw_log import read_thaw_log
 from culvertrisk.inputs.weather import read_weather
 from culvertrisk.settings import Settings
@@ -121,7 +122,7 @@ def _town_data(
         crossings=culverts.table,
         roads=tables.get("roads"),
         terrain=found.get("dem"),
-        weather=tables["weather"],
+        weather=with_clear_sun(tables["weather"], culverts.table),
         thaw_log=tables.get("thaw_log"),
         places=tables.get("places"),
         calls=tables.get("calls"),

@@ -22,6 +22,7 @@ COLUMNS = (
     "wind_m_s",
     "is_forecast",
 )
+OPTIONAL = ("wind_from_deg", "sunshine_h")  # columns only where the file has them
 # lowest and highest value that can be true on land, wide; common practice, no source
 _RANGES = {
     "air_min_c": (-70.0, 45.0),
@@ -33,12 +34,16 @@ _RANGES = {
     "fresh_snow_m": (0.0, 3.0),
     "snow_depth_m": (0.0, 15.0),
     "wind_m_s": (0.0, 100.0),
+    "wind_from_deg": (0.0, 360.0),
+    "sunshine_h": (0.0, 24.0),
 }
 _TARGETS = dict.fromkeys(_RANGES, "m") | {
     "air_min_c": "degC",
     "air_max_c": "degC",
     "air_mean_c": "degC",
     "wind_m_s": "m/s",
+    "wind_from_deg": "degree",
+    "sunshine_h": "hour",
 }
 RAIN_ABOVE_C = 1.0  # rain and snow part near 1 °C: nws, snow model parameters
 FRESH_SNOW_DENSITY = 0.1  # ten of snow to one of water; common practice, no source
@@ -63,7 +68,8 @@ def read_weather(path: Path, reading: settings.Reading) -> Reading:
     Returns
     -------
     weather : Reading
-        Every day from the first to the last, indexed ``day``, columns ``COLUMNS`` as
+        Every day from the first to the last, indexed ``day``, columns ``COLUMNS`` (and
+        ``OPTIONAL`` ones that the file has) as
         float64. NaN is unknown; days the file leaves out are rows of NaN. Total
         precipitation is rain above a mean of 1 °C and snow below.
 
@@ -236,7 +242,8 @@ def _daily(table: pd.DataFrame, notes: list[Note]) -> pd.DataFrame:
     for row, day in ordered.loc[twice, "day"].items():
         understood = "row not used: a later row has the same day"
         notes.append(note(row, "day", f"{day:%Y-%m-%d}", understood, "refused"))
-    single = ordered[~repeated].set_index("day").sort_index()[[*COLUMNS]]
+    kept = [*COLUMNS, *(name for name in OPTIONAL if name in table)]
+    single = ordered[~repeated].set_index("day").sort_index()[kept]
     index = pd.date_range(single.index[0], single.index[-1], name="day")
     if len(index) > len(single):
         found = f"{len(index) - len(single)} of {len(index)} days are not in the file"

@@ -203,11 +203,7 @@ def winter_days(
     return WinterDays(
         air_mean_c=mean_c,
         half_range_c=half_range_c,
-        clear_sun_fraction=clear_sun_fraction(
-            half_range_c,
-            range_coefficient=c["range_coefficient"],
-            clear_sky_fraction=c["clear_sky_fraction"],
-        ),
+        clear_sun_fraction=_clear_sun(days, half_range_c, c),
         snow_m2k_w=c["snow_share_fraction"] / c["snow_conductivity_w_mk"] * depth_m,
         sun_day=sun_day_of(pd.DatetimeIndex(days.index)),
         snowmelt_m=snowmelt_m,
@@ -246,3 +242,18 @@ def _thaw(
     inflow_m = melt_m + days["rain_m"].fillna(0.0).to_numpy(float)
     held = float(c["held_water_fraction"].item())
     return melt_m, released_water(mean_c, inflow_m, pack_m, held)
+
+
+def _clear_sun(
+    days: pd.DataFrame, half_range_c: Floats, c: Mapping[str, Floats]
+) -> Floats:
+    """Share of the clear-sky sun: by recorded sunshine, else by the daily range."""
+    by_range = clear_sun_fraction(
+        half_range_c,
+        range_coefficient=c["range_coefficient"],
+        clear_sky_fraction=c["clear_sky_fraction"],
+    )
+    if "clear_sun_fraction" not in days:
+        return by_range
+    told = days["clear_sun_fraction"].to_numpy(float)
+    return np.where(np.isnan(told), by_range, told)

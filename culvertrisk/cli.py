@@ -225,7 +225,11 @@ def _plan(plan: "MorningPlan") -> None:
             f"{stop['loss_avoided_person_h']:.0f}" if is_thaw else "",
         )
     _out.print(table)
-    _out.print(f"Not reached: {len(plan.not_reached)} crossings; see the run sheets.")
+    weighty = int((plan.not_reached["loss_avoided_person_h"] >= 1).sum())
+    _out.print(
+        f"Not reached: {len(plan.not_reached)} crossings, {weighty} of them with a "
+        "person-hour or more at stake; see the run sheets."
+    )
 
 
 def _day(on: datetime | None) -> date | None:

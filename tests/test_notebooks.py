@@ -1,6 +1,7 @@
 """Every notebook runs from a clean start, and stands in the tree after such a run."""
 
 import ast
+import tempfile
 from pathlib import Path
 
 import nbformat
@@ -10,7 +11,8 @@ from nbclient import NotebookClient
 FOLDER = Path(__file__).parent.parent / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 LARGEST_PICTURE_BYTES = 150_000
-MACHINE_PATHS = ("/work/", "/home/", "/root/", "/tmp/", "site-packages", ":\\Users")
+HERE = (str(FOLDER.parent), str(Path.home()), tempfile.gettempdir())
+MACHINE_PATHS = (*HERE, "/home/", "site-packages", ":\\Users")
 
 
 def _cells(path, kind="code"):

@@ -15,7 +15,6 @@ from culvertrisk.inputs.file_kinds import find_files
 from culvertrisk.inputs.reading import note_table
 from culvertrisk.inputs.town import Progress, TownData, read_town, silent
 from culvertrisk.inputs.town_file import write_town_file
-from culvertrisk.network.graph import RoadNetwork
 from culvertrisk.plans.call_list import match_calls
 from culvertrisk.plans.driving import places_of, route_lines, travel_of
 from culvertrisk.plans.morning import MorningPlan
@@ -57,7 +56,7 @@ class Assessment:
     data: TownData
     on: date
     crossings: gpd.GeoDataFrame
-    network: RoadNetwork | None
+    on_roads: access.OnRoads | None
     ground: Ground
     sun: shade.SunBySeason
     unmapped: gpd.GeoDataFrame
@@ -126,15 +125,15 @@ def assess(
     """
     data = read_town(settings, on, progress=progress)
     day = on or _day_asked(data.weather)
-    crossings, weather = data.crossings, data.weather
+    crossings, weather, roads = data.crossings, data.weather, data.roads
     progress("Catchments, roads as dams, ponds")
     crossings, ground, misfits = on_the_ground(crossings, data)
     progress("Sun and shade at both ends")
     sun = shade.sun_by_season(crossings, data.terrain, trees_of(data))
     crossings = shade.add_shade(crossings, sun, day)
     progress("Detours and who is cut off")
-    network = _network(data, crossings)
-    crossings = access.add_access(crossings, data.roads, data.places, settings)
+    at = access.put_on_roads(roads, crossings, settings)
+    crossings = access.add_access(crossings, roads, data.places, settings, on_roads=at)
     crossings = chains.add_chains(crossings, data.terrain, ground.site)
     progress("Ice, day by day, and the log")
     crossings = freeze.add_freeze(crossings, weather, sun, day, settings)
@@ -146,17 +145,11 @@ def assess(
     progress("What each group of inputs explains, and how far ranks move")
     crossings = _ranked(crossings, data, sun, day, fit)
     progress("Streams that meet a road where no culvert is listed")
-    missing = unmapped_crossings(crossings, data.terrain, data.roads, ground.site)
+    missing = unmapped_crossings(crossings, data.terrain, roads, ground.site)
     said = [_said("elevation", misfits), _said("thaw log", fit.notes)]
     notes = pd.concat([data.notes, *said], ignore_index=True)
-    found = crossings, network, ground, sun, missing, notes
+    found = crossings, at, ground, sun, missing, notes
     return Assessment(data, day, *found, fit.is_calibrated)
-
-
-def _network(data: TownData, crossings: gpd.GeoDataFrame) -> RoadNetwork | None:
-    if data.roads is None:
-        return None
-    return access.network_of(data.roads, crossings, data.settings)
 
 
 def _ranked(
@@ -219,13 +212,15 @@ def plan_morning(assessment: Assessment) -> Morning:
     crossings, settings = assessment.crossings, assessment.data.settings
     air_c = _morning_air_c(assessment)
     jobs = thaw_jobs(crossings, settings.crews, air_c)
-    if assessment.network is None:
+    if assessment.on_roads is None:
         nowhere = Travel((), np.empty((0, 0)), np.empty((0, 0)))
         return Morning(plan_stops(crossings, jobs, nowhere, settings), jobs, None)
     places = places_of(crossings, settings)
-    travel = travel_of(assessment.network, places)
+    travel = travel_of(assessment.on_roads.network, places)
     plan = plan_stops(crossings, jobs, travel, settings)
-    routes = route_lines(assessment.network, places, plan.stops, str(crossings.crs))
+    routes = route_lines(
+        assessment.on_roads.network, places, plan.stops, str(crossings.crs)
+    )
     return Morning(plan, jobs, routes)
 
 

@@ -189,9 +189,9 @@ def test_access_adds_exactly_its_columns(crossings, roads, places, town):
         assert table[name].dtype == np.float64
 
 
-def test_network_of_has_the_segments_of_the_table(crossings, roads, places, town):
+def test_put_on_roads_has_the_segments_of_the_table(crossings, roads, places, town):
     table = access.add_access(crossings, roads, places, town)
-    network = access.network_of(roads, crossings, town)
+    network = access.put_on_roads(roads, crossings, town).network
     on = table["segment_index"].dropna()
     own = network.geometry[on.astype(int)]
     away_m = shapely.distance(own, table.loc[on.index].geometry.to_numpy())
@@ -199,14 +199,14 @@ def test_network_of_has_the_segments_of_the_table(crossings, roads, places, town
     assert_allclose(network.length_m[on.astype(int)], 1.0)
 
 
-def test_network_of_drives_no_faster_than_posted(crossings, roads, town):
+def test_put_on_roads_drives_no_faster_than_posted(crossings, roads, town):
     roads = roads.assign(speed_m_s=[10.0, 30.0])
-    network = access.network_of(roads, crossings, town)
+    network = access.put_on_roads(roads, crossings, town).network
     speed_m_s = network.length_m / network.seconds
     assert_allclose(speed_m_s[network.road_index == 0], 10.0)  # class 20, posted 10
     assert_allclose(speed_m_s[network.road_index == 1], 5.0)  # class 5, posted 30
     other = roads.assign(road_class="unheard of", speed_m_s=[np.nan, 15.0])
-    network = access.network_of(other, crossings, town)
+    network = access.put_on_roads(other, crossings, town).network
     speed_m_s = network.length_m / network.seconds
     assert_allclose(speed_m_s[network.road_index == 0], 11.2)
     assert_allclose(speed_m_s[network.road_index == 1], 15.0)

@@ -29,7 +29,9 @@ Columns = dict[str, NDArray[Any]]
 
 
 @dataclass(frozen=True)
-class _OnRoad:
+class OnRoads:
+    """The road network with every crossing on its own segment; n crossings."""
+
     network: RoadNetwork
     segment: Indexes  # own segment; -1 off the road
     road: Indexes  # row of the roads table; -1 out of reach
@@ -41,6 +43,8 @@ def add_access(
     roads: gpd.GeoDataFrame | None,
     places: gpd.GeoDataFrame | None,
     settings: Settings,
+    *,
+    on_roads: OnRoads | None = None,
 ) -> gpd.GeoDataFrame:
     """Add the road, its traffic, the way round and who is cut off.
 
@@ -54,6 +58,8 @@ def add_access(
         Table of ``read_places``; None if the town has no such file.
     settings : Settings
         The town file: road classes, service centre, closure time.
+    on_roads : OnRoads, optional
+        What :func:`put_on_roads` gave for the same rows; worked out here without it.
 
     Returns
     -------
@@ -84,14 +90,11 @@ def add_access(
     these are taken to be joined outside, by a way of unknown length.
     """
     columns, people_count = _unknown(crossings), np.zeros(len(crossings))
-    if roads is not None and not roads.empty and not crossings.empty:
-        at = _on_road(roads, crossings, settings)
+    at = on_roads or put_on_roads(roads, crossings, settings)
+    if at is not None and roads is not None:
         columns |= _road_columns(at, crossings, roads, settings)
         on = np.flatnonzero(at.segment >= 0)
-        seconds, metres = way_round(at.network, at.segment[on])
-        columns["segment_index"][on] = at.segment[on]
-        columns["detour_s"][on] = np.maximum(seconds, 0.0)
-        columns["detour_m"][on] = np.maximum(metres, 0.0)
+        _add_ways_round(columns, at, on)
         centre_xy = service_centre(crossings, places, settings)
         each = settings.prices.people_per_dwelling
         behind = behind_each(at.network, at.segment[on], centre_xy, places, each)
@@ -108,9 +111,16 @@ def add_access(
     return crossings.assign(**columns, consequence_person_h=hours)
 
 
-def network_of(
-    roads: gpd.GeoDataFrame, crossings: gpd.GeoDataFrame, settings: Settings
-) -> RoadNetwork:
+def _add_ways_round(columns: Columns, at: OnRoads, on: Indexes) -> None:
+    seconds, metres = way_round(at.network, at.segment[on])
+    columns["segment_index"][on] = at.segment[on]
+    columns["detour_s"][on] = np.maximum(seconds, 0.0)
+    columns["detour_m"][on] = np.maximum(metres, 0.0)
+
+
+def put_on_roads(
+    roads: gpd.GeoDataFrame | None, crossings: gpd.GeoDataFrame, settings: Settings
+) -> OnRoads | None:
     """Build the town's road network with every crossing on its own segment.
 
     Parameters
@@ -124,8 +134,9 @@ def network_of(
 
     Returns
     -------
-    network : RoadNetwork
-        Its segments are those of ``segment_index``.
+    on_roads : OnRoads or None
+        The segments of its network are those of ``segment_index``; None without roads
+        or crossings.
 
     Notes
     -----
@@ -133,12 +144,8 @@ def network_of(
     where that is lower. Roads of a class that the town file does not have
     take their posted speed, and the default class's where none is known.
     """
-    return _on_road(roads, crossings, settings).network
-
-
-def _on_road(
-    roads: gpd.GeoDataFrame, crossings: gpd.GeoDataFrame, settings: Settings
-) -> _OnRoad:
+    if roads is None or roads.empty or crossings.empty:
+        return None
     whole = build_network(roads, _speeds(roads, settings))
     xy = np.column_stack([crossings.geometry.x, crossings.geometry.y])
     names = _name_numbers(crossings, roads)
@@ -147,7 +154,7 @@ def _on_road(
     road = np.where(distance_m <= CROSSING_REACH_M, whole.road_index[near], -1)
     on_road_xy = np.where(_is_driveway(crossings)[:, None], np.nan, xy)
     network, segment, _ = split_at(whole, on_road_xy, segment=near)
-    return _OnRoad(network, segment, road, distance_m)
+    return OnRoads(network, segment, road, distance_m)
 
 
 def _name_numbers(
@@ -170,7 +177,7 @@ def _speeds(roads: gpd.GeoDataFrame, settings: Settings) -> Floats:
 
 
 def _road_columns(
-    at: _OnRoad,
+    at: OnRoads,
     crossings: gpd.GeoDataFrame,
     roads: gpd.GeoDataFrame,
     settings: Settings,

@@ -39,7 +39,9 @@ from culvertrisk.stages import (
 )
 from culvertrisk.stages.catchments import catchment_outlines
 from culvertrisk.stages.coalitions import coalition_chances, coalitions
+from culvertrisk.stages.flood_weather import day_water
 from culvertrisk.stages.ground import Ground, on_the_ground, trees_of
+from culvertrisk.stages.loss_by_hour import avoided_by_hour
 from culvertrisk.stages.unmapped import unmapped_crossings
 from culvertrisk.stages.water import under_water
 from culvertrisk.stages.winter_weather import with_forecast
@@ -217,7 +219,10 @@ def plan_morning(assessment: Assessment) -> Morning:
         return Morning(plan_stops(crossings, jobs, nowhere, settings), jobs, None)
     places = places_of(crossings, settings)
     travel = travel_of(assessment.on_roads.network, places)
-    plan = plan_stops(crossings, jobs, travel, settings)
+    can_be_driven_to = crossings[crossings.index.isin(travel.place_ids)]
+    water = day_water(assessment.data.weather, settings, assessment.on)
+    by_hour = avoided_by_hour(can_be_driven_to, water, settings)
+    plan = plan_stops(crossings, jobs, travel, settings, by_hour)
     routes = route_lines(
         assessment.on_roads.network, places, plan.stops, str(crossings.crs)
     )

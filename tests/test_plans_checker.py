@@ -1,5 +1,6 @@
 """The independent checker finds every kind of broken plan."""
 
+import pandas as pd
 import pytest
 
 from culvertrisk.plans.morning import plan_morning
@@ -168,3 +169,11 @@ def test_checker_sees_a_worth_that_is_not_in_the_table(morning):
     stops = morning[0].copy()
     stops.loc[rows_of(stops, "thaw")[0], "loss_avoided_person_h"] += 1
     assert "loss avoided is not that of the table" in problems(morning, stops)
+
+
+def test_checker_sees_a_worth_that_the_hour_has_taken(morning):
+    stops, crossings, jobs, travel, settings = morning
+    clock_s = [0.0, 12 * 3600.0, 24 * 3600.0]
+    by_hour = pd.DataFrame([[1.0, 0.0, 0.0]] * len(crossings), crossings.index, clock_s)
+    found = check_plan(stops, crossings, jobs, travel, settings, by_hour)
+    assert "loss avoided is not that of the table and hour" in "; ".join(found)

@@ -8,8 +8,9 @@ import pytest
 
 from culvertrisk.plans.candidates import morning_case
 from culvertrisk.plans.compare import best_plan_exhaustive, worst_first
-from culvertrisk.plans.insertion import repaired, worst_sooner
+from culvertrisk.plans.insertion import repaired
 from culvertrisk.plans.morning import STOP_COLUMNS, plan_morning
+from culvertrisk.plans.reordering import sooner as in_better_order
 from culvertrisk.plans.solver import solve_routes
 from culvertrisk.plans.timetable import day, first_stop_place, worth
 from culvertrisk.settings import FillPoint
@@ -43,13 +44,24 @@ def tight_settings(seed):
     return made_settings(crews, fills, [bus_hours()] if seed % 3 == 0 else [])
 
 
+def made_hours(seed, crossings):
+    """Shares of each loss left by hour, each falling steeply at an own hour."""
+    random = np.random.default_rng(seed)
+    clock_s = np.arange(0, 25) * HOUR
+    falls_at = random.uniform(6.5 * HOUR, 10 * HOUR, (len(crossings), 1))
+    shares = 1 / (1 + np.exp((clock_s - falls_at) / (0.3 * HOUR)))
+    return pd.DataFrame(shares, index=crossings.index, columns=clock_s)
+
+
 @pytest.mark.slow
-def test_plan_equals_all_ways_tried():
+@pytest.mark.parametrize("is_falling", [False, True])
+def test_plan_equals_all_ways_tried(is_falling):
     shares = []
     for seed in range(100, 110):
         morning = made_morning(seed, 6, tight_settings(seed), 5000.0)
-        plan = plan_morning(*morning)
-        case = morning_case(*morning)
+        by_hour = made_hours(seed, morning[0]) if is_falling else None
+        plan = plan_morning(*morning, by_hour)
+        case = morning_case(*morning, by_hour)
         best = best_plan_exhaustive(case)
         assert day(case, best) is not None
         assert plan.problems == ()
@@ -68,6 +80,22 @@ def test_plan_holds_and_is_never_below_worst_first(seed):
     assert plan.problems == ()
     assert plan.comparison["plan"] >= plan.comparison["worst_first"]
     assert plan.comparison["plan"] <= plan.comparison["possible"]
+
+
+def test_loss_that_falls_with_the_hour_sends_the_truck_there_first():
+    crews = made_crews(1, hours=12.0, tank_m3=3.0)
+    crossings, jobs, *rest = made_morning(6, 5, made_settings(crews))
+    jobs = jobs.assign(is_possible=True)
+    unhurried = plan_morning(crossings, jobs, *rest).stops.query("kind == 'thaw'")
+    last = unhurried["culvert_id"].iloc[-1]
+    assert len(unhurried) == len(crossings)
+    by_hour = made_hours(1, crossings)
+    by_hour.loc[:] = 1.0
+    by_hour.loc[last, by_hour.columns >= 9 * HOUR] = 0.0
+    thaws = plan_morning(crossings, jobs, *rest, by_hour).stops.query("kind == 'thaw'")
+    row = thaws[thaws["culvert_id"] == last].iloc[0]
+    assert row["end_s"] < 9 * HOUR < unhurried["end_s"].iloc[-1]
+    assert row["loss_avoided_person_h"] > 0
 
 
 def test_search_alone_beats_worst_first_on_most_mornings():
@@ -229,7 +257,7 @@ def test_larger_losses_come_sooner_and_nothing_is_lost():
     order = np.argsort(case.loss_avoided_person_h)
     backwards = repaired(case, (tuple(int(n) + first for n in order),))
     assert len(backwards[0]) > 2
-    sooner = worst_sooner(case, backwards)
+    sooner = in_better_order(case, backwards)
     assert sorted(sooner[0]) == sorted(backwards[0])
 
     def waiting(routes):

@@ -83,7 +83,11 @@ def _chain(crossings: pd.DataFrame, culvert_id: str) -> list[str]:
 
 
 def morning_case(
-    crossings: pd.DataFrame, jobs: pd.DataFrame, travel: Travel, settings: Settings
+    crossings: pd.DataFrame,
+    jobs: pd.DataFrame,
+    travel: Travel,
+    settings: Settings,
+    by_hour: pd.DataFrame | None = None,
 ) -> Case:
     """Turn the tables of a morning into arrays.
 
@@ -95,6 +99,8 @@ def morning_case(
         Driving times at the road's winter speed.
     settings : Settings
         The town file.
+    by_hour : DataFrame, optional
+        Shares of the loss still avoided by clock time, one row a crossing.
 
     Returns
     -------
@@ -105,14 +111,7 @@ def morning_case(
     ids, below = candidates(crossings, jobs, travel, settings.plan.least_blocked_chance)
     fills = settings.fill_points
     names = [*(CREW + c.name for c in crews), *(FILL + f.name for f in fills), *ids]
-    index = {place: number for number, place in enumerate(travel.place_ids)}
-    places = np.array([index[name] for name in names], dtype=int)
-    square = np.ix_(places, places)
-    speeds = np.array([crew.speed_fraction for crew in crews]).reshape(-1, 1, 1)
-    tables = {
-        name: _by_crew(jobs, crews, ids, name)
-        for name in ("job_s", "water_m3", "fuel_m3")
-    }
+    drive_s, drive_m = _drives(travel, names, crews)
     first = len(crews) + len(fills)
     number = {culvert_id: first + here for here, culvert_id in enumerate(ids)}
     return Case(
@@ -120,14 +119,28 @@ def morning_case(
         fills=fills,
         culvert_ids=tuple(ids),
         loss_avoided_person_h=_loss(crossings, ids),
-        job_s=np.nan_to_num(tables["job_s"], nan=np.inf),
-        water_m3=np.nan_to_num(tables["water_m3"]),
-        fuel_m3=np.nan_to_num(tables["fuel_m3"]),
-        drive_s=_reached(travel.seconds[square])[None] / speeds,
-        drive_m=_reached(travel.metres[square]),
+        job_s=np.nan_to_num(_by_crew(jobs, crews, ids, "job_s"), nan=np.inf),
+        water_m3=np.nan_to_num(_by_crew(jobs, crews, ids, "water_m3")),
+        fuel_m3=np.nan_to_num(_by_crew(jobs, crews, ids, "fuel_m3")),
+        drive_s=drive_s,
+        drive_m=drive_m,
         clear_hours=tuple(_clear_hours(crossings, i, settings) for i in ids),
         below=tuple(number[below[i]] if i in below else -1 for i in ids),
+        clock_s=None if by_hour is None else by_hour.columns.to_numpy(float),
+        still_avoided=None if by_hour is None else by_hour.loc[ids].to_numpy(float),
     )
+
+
+def _drives(
+    travel: Travel, names: list[str], crews: tuple[Crew, ...]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return times of each truck and lengths between places; infinite without a way."""
+    index = {place: number for number, place in enumerate(travel.place_ids)}
+    places = np.array([index[name] for name in names], dtype=int)
+    square = np.ix_(places, places)
+    speeds = np.array([crew.speed_fraction for crew in crews]).reshape(-1, 1, 1)
+    times_s = _reached(travel.seconds[square])[None] / speeds
+    return times_s, _reached(travel.metres[square])
 
 
 def _reached(table: np.ndarray) -> np.ndarray:

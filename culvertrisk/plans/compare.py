@@ -8,6 +8,7 @@ from culvertrisk.plans.timetable import (
     Case,
     Route,
     Stop,
+    avoided,
     day,
     departure,
     first_stop_place,
@@ -17,7 +18,8 @@ from culvertrisk.plans.timetable import (
 
 MOST_STOPS = 10
 MOST_CREWS = 2
-_Labels = dict[tuple[int, int], list[tuple[Stop, Route]]]
+_Label = tuple[Stop, Route, float]  # with its worth so far
+_Labels = dict[tuple[int, int], list[_Label]]
 
 
 def worst_first(case: Case) -> tuple[Route, ...]:
@@ -100,7 +102,7 @@ def best_plan_exhaustive(case: Case) -> tuple[Route, ...]:
     -----
     For each truck every set of crossings is grown stop by stop, with and without
     water on the way; of two ways with the same set and last stop the one that is
-    later and has less water is dropped, which loses nothing.
+    later, has less water and is worth less is dropped, which loses nothing.
     """
     if len(case.culvert_ids) > MOST_STOPS or len(case.crews) > MOST_CREWS:
         raise ValueError("the case is too large to try all")
@@ -121,10 +123,10 @@ def best_plan_exhaustive(case: Case) -> tuple[Route, ...]:
 
 
 def _sets(case: Case, crew: int) -> dict[int, Route]:
-    """Return a route for each set of crossings that a truck can open."""
+    """Return the best route for each set of crossings that a truck can open."""
     first = first_stop_place(case)
-    found: dict[int, Route] = {0: ()}
-    layer: _Labels = {(0, crew): [(departure(case, crew), ())]}
+    found: dict[int, tuple[float, Route]] = {0: (0.0, ())}
+    layer: _Labels = {(0, crew): [(departure(case, crew), (), 0.0)]}
     while layer:
         grown: _Labels = {}
         for (mask, _), labels in layer.items():
@@ -134,39 +136,42 @@ def _sets(case: Case, crew: int) -> dict[int, Route]:
                 for label in labels:
                     _grow(case, crew, label, first + number, mask | 1 << number, grown)
         for (mask, _), labels in grown.items():
-            found.setdefault(mask, labels[0][1])
+            for _, route, value in labels:
+                if mask not in found or value > found[mask][0]:
+                    found[mask] = (value, route)
         layer = grown
-    return found
+    return {mask: route for mask, (_, route) in found.items()}
 
 
 def _grow(
     case: Case,
     crew: int,
-    label: tuple[Stop, Route],
+    label: _Label,
     place: int,
     mask: int,
     grown: _Labels,
 ) -> None:
-    last, route = label
+    last, route, value = label
     fills = range(len(case.crews), first_stop_place(case))
     for way in [(place,), *((fill, place) for fill in fills)]:
         stop: Stop | None = last
         for step in way:
             stop = next_stop(case, crew, stop, step) if stop is not None else None
         if stop is not None:
-            _keep(grown.setdefault((mask, place), []), (stop, route + way))
+            new = stop, route + way, value + avoided(case, stop)
+            _keep(grown.setdefault((mask, place), []), new)
 
 
-def _keep(labels: list[tuple[Stop, Route]], new: tuple[Stop, Route]) -> None:
-    stop = new[0]
-    if any(
-        old.end_s <= stop.end_s and old.tank_left_m3 >= stop.tank_left_m3
-        for old, _ in labels
-    ):
+def _keep(labels: list[_Label], new: _Label) -> None:
+    if any(_is_as_good(old, new) for old in labels):
         return
-    labels[:] = [
-        old
-        for old in labels
-        if old[0].end_s < stop.end_s or old[0].tank_left_m3 > stop.tank_left_m3
-    ]
+    labels[:] = [old for old in labels if not _is_as_good(new, old)]
     labels.append(new)
+
+
+def _is_as_good(one: _Label, other: _Label) -> bool:
+    return (
+        one[0].end_s <= other[0].end_s
+        and one[0].tank_left_m3 >= other[0].tank_left_m3
+        and one[2] >= other[2]
+    )

@@ -1,10 +1,17 @@
 """Last hand on a plan: what breaks a rule is taken out, what still fits is put in."""
 
+from collections.abc import Iterator
 from itertools import pairwise
 
+import numpy as np
+from numpy.typing import NDArray
+
+from culvertrisk.plans.reordering import sooner
 from culvertrisk.plans.timetable import (
     Case,
     Route,
+    Stop,
+    avoided,
     day,
     first_stop_place,
     refill_s,
@@ -13,10 +20,14 @@ from culvertrisk.plans.timetable import (
     worth,
 )
 
+Floats = NDArray[np.float64]
 Routes = tuple[Route, ...]
-MOST_EXCHANGES = 12
+ROUNDS = (40, 250)  # the fewest and the most; a small case is tried more often
+TRIES = 3_000  # rounds times crossings
+MOST_OUT = 4  # crossings taken out at once
+ORDER_SPREAD = 0.5  # log standard deviation of the weights on worth
+WORTH_DIGITS = 6  # of person-hours; below it the earlier way home decides
 TOLERANCE_S = 1e-3  # rounding of sums of driving times
-LEAST_GAIN = 1e-6  # person-h·s; below it rounding would move stops to and fro
 
 
 def repaired(case: Case, routes: Routes) -> Routes:
@@ -46,7 +57,7 @@ def repaired(case: Case, routes: Routes) -> Routes:
     return routes
 
 
-def filled_up(case: Case, routes: Routes) -> Routes:
+def filled_up(case: Case, routes: Routes, weights: Floats | None = None) -> Routes:
     """Put in every crossing that still fits, the largest worth first.
 
     Parameters
@@ -55,6 +66,8 @@ def filled_up(case: Case, routes: Routes) -> Routes:
         The morning.
     routes : tuple of Route
         Routes that hold.
+    weights : ndarray, shape (n,), optional
+        On the worth of each crossing, only to try them in another order.
 
     Returns
     -------
@@ -62,19 +75,20 @@ def filled_up(case: Case, routes: Routes) -> Routes:
         Routes that hold and open at least as much; blocked crossings below one that
         is put in are put in before it.
     """
-    first = first_stop_place(case)
-    places = range(first, first + len(case.culvert_ids))
-    for place in sorted(places, key=lambda p: (-_loss(case, p), p)):
+    first, now = first_stop_place(case), worth(case, routes)
+    loss = case.loss_avoided_person_h * (1 if weights is None else weights)
+    for place in np.argsort(-loss, kind="stable") + first:
         grown: Routes | None = routes
-        for link in _missing_chain(case, routes, place):
+        for link in _missing_chain(case, routes, int(place)):
             grown = _put_in(case, grown, link) if grown is not None else None
-        if grown is not None and worth(case, grown) > worth(case, routes):
-            routes = grown
+        then = -float("inf") if grown is None else worth(case, grown)
+        if grown is not None and then > now:
+            routes, now = grown, then
     return routes
 
 
-def exchanged(case: Case, routes: Routes) -> Routes:
-    """Take out one crossing, fill up again, and keep what is worth more.
+def shaken(case: Case, routes: Routes, *, seed: int) -> Routes:
+    """Take out a few crossings, fill up in another order, keep what is worth more.
 
     Parameters
     ----------
@@ -82,23 +96,31 @@ def exchanged(case: Case, routes: Routes) -> Routes:
         The morning.
     routes : tuple of Route
         Routes that hold.
+    seed : int
+        Seed of what is taken out and in which order the rest is tried.
 
     Returns
     -------
     routes : tuple of Route
-        Routes that hold and are worth at least as much; the ``MOST_EXCHANGES``
-        crossings of least worth are tried.
+        Routes that hold and are worth at least as much, after as many rounds
+        as ``ROUNDS`` and ``TRIES`` say.
     """
-    first, best = first_stop_place(case), routes
-    planned = [place for route in routes for place in route if place >= first]
-    for out in sorted(planned, key=lambda p: (_loss(case, p), p))[:MOST_EXCHANGES]:
+    rounds = int(np.clip(TRIES // max(len(case.culvert_ids), 1), *ROUNDS))
+    first, random = first_stop_place(case), np.random.default_rng(seed)
+    now = worth(case, routes)
+    for _ in range(rounds):
+        planned = [place for route in routes for place in route if place >= first]
+        count = min(int(random.integers(1, MOST_OUT + 1)), len(planned))
+        out = {*random.choice(planned, count, replace=False)} if planned else set()
         left = tuple(
-            without_idle_fills(case, tuple(p for p in route if p != out))
+            without_idle_fills(case, tuple(p for p in route if p not in out))
             for route in routes
         )
-        trial = filled_up(case, repaired(case, left))
-        best = max(best, trial, key=lambda r: worth(case, r))
-    return best
+        weights = random.lognormal(0, ORDER_SPREAD, len(case.culvert_ids))
+        trial = sooner(case, filled_up(case, repaired(case, left), weights))
+        if worth(case, trial) > now:
+            routes, now = trial, worth(case, trial)
+    return routes
 
 
 def _loss(case: Case, place: int) -> float:
@@ -122,28 +144,42 @@ def _missing_chain(case: Case, routes: Routes, place: int) -> list[int]:
 
 
 def _put_in(case: Case, routes: Routes, place: int) -> Routes | None:
-    """Put a crossing where its truck is home earliest, with water if needed."""
-    best: tuple[float, Routes] | None = None
+    """Put a crossing where most is avoided, then where its truck is home earliest."""
+    best: tuple[float, float, Routes] | None = None
     first = first_stop_place(case)
     for crew, route in enumerate(routes):
         if case.job_s[crew, place - first] == float("inf"):
             continue
-        spare_s = _spare(case, crew, route) - case.job_s[crew, place - first]
-        for here in range(len(route) + 1):
-            if _way_round(case, crew, route, here, place) > spare_s + TOLERANCE_S:
-                continue  # no order of waiting makes up for hours that are not there
-            for way in _ways(case, place):
-                trial = (*route[:here], *way, *route[here:])
-                stops = timetable(case, crew, trial)
-                if stops is None:
-                    continue
-                grown = (*routes[:crew], trial, *routes[crew + 1 :])
-                home_s = stops[-1].end_s
-                earlier = best is None or home_s < best[0]
-                if earlier and day(case, grown) is not None:
-                    best = (home_s, grown)
+        before = _avoided(case, timetable(case, crew, route) or ())
+        for trial, stops in _trials(case, crew, route, place):
+            gain = round(_avoided(case, stops) - before, WORTH_DIGITS)
+            key = (-gain, stops[-1].end_s)
+            grown = (*routes[:crew], trial, *routes[crew + 1 :])
+            is_better = best is None or key < best[:2]
+            if is_better and day(case, grown) is not None:
+                best = (*key, grown)
+    return best[2] if best is not None else None
+
+
+def _trials(
+    case: Case, crew: int, route: Route, place: int
+) -> Iterator[tuple[Route, tuple[Stop, ...]]]:
+    """Yield a truck's route with a crossing put in at each turn where it holds."""
+    job_s = case.job_s[crew, place - first_stop_place(case)]
+    spare_s = _spare(case, crew, route) - job_s
+    for here in range(len(route) + 1):
+        if _way_round(case, crew, route, here, place) > spare_s + TOLERANCE_S:
+            continue  # no order of waiting makes up for hours that are not there
+        for way in _ways(case, place):
+            trial = (*route[:here], *way, *route[here:])
+            stops = timetable(case, crew, trial)
+            if stops is not None:
+                yield trial, stops
                 break  # water on the way only where the tank asks for it
-    return best[1] if best is not None else None
+
+
+def _avoided(case: Case, stops: tuple[Stop, ...]) -> float:
+    return sum(avoided(case, stop) for stop in stops)
 
 
 def _spare(case: Case, crew: int, route: Route) -> float:
@@ -174,58 +210,3 @@ def _ways(case: Case, place: int) -> list[Route]:
     before = [(fill, place) for fill in fills]
     after = [(place, fill) for fill in fills]
     return [(place,), *before, *after]
-
-
-def worst_sooner(case: Case, routes: Routes) -> Routes:
-    """Reorder each truck's stops so that the larger losses are ended sooner.
-
-    Parameters
-    ----------
-    case : Case
-        The morning.
-    routes : tuple of Route
-        Routes that hold.
-
-    Returns
-    -------
-    routes : tuple of Route
-        Routes that hold and make the same stops; moving any one stop within its
-        truck's day does not lower the person-hours that wait, loss times end time.
-    """
-    best_wait = _waiting(case, routes)
-    for crew in range(len(routes)):
-        moved = True
-        while moved:
-            moved = False
-            for trial in _moves(routes, crew):
-                wait = _waiting(case, trial)
-                if wait < best_wait - LEAST_GAIN:
-                    routes, best_wait, moved = trial, wait, True
-                    break
-    return routes
-
-
-def _moves(routes: Routes, crew: int) -> list[Routes]:
-    """Return the routes with one stop of a truck moved to another turn."""
-    route = routes[crew]
-    trials = []
-    for here in range(len(route)):
-        rest = route[:here] + route[here + 1 :]
-        for there in range(len(route)):
-            trial = (*rest[:there], route[here], *rest[there:])
-            if trial != route:
-                trials.append((*routes[:crew], trial, *routes[crew + 1 :]))
-    return trials
-
-
-def _waiting(case: Case, routes: Routes) -> float:
-    """Loss times end time over all crossings; infinite if the plan does not hold."""
-    days, first = day(case, routes), first_stop_place(case)
-    if days is None:
-        return float("inf")
-    return sum(
-        _loss(case, stop.place) * stop.end_s
-        for stops in days
-        for stop in stops
-        if stop.place >= first
-    )

@@ -1,20 +1,23 @@
 """The morning plan: which stops, which truck, which order, what is not reached."""
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
 
 from culvertrisk.plans.candidates import morning_case
 from culvertrisk.plans.compare import worst_first
-from culvertrisk.plans.insertion import exchanged, filled_up, repaired, worst_sooner
+from culvertrisk.plans.insertion import filled_up, repaired, shaken
 from culvertrisk.plans.not_reached import NO_CREW, not_reached
 from culvertrisk.plans.plan_checker import check_plan
+from culvertrisk.plans.reordering import sooner
 from culvertrisk.plans.solver import ITERATIONS, PENALTY_SHARES, solve_routes
 from culvertrisk.plans.timetable import (
     Case,
     Route,
     Stop,
+    avoided,
     day,
     first_stop_place,
     worth,
@@ -77,6 +80,8 @@ def plan_morning(
     jobs: pd.DataFrame,
     travel: Travel,
     settings: Settings,
+    by_hour: pd.DataFrame | None = None,
+    *,
     seed: int = 1,
 ) -> MorningPlan:
     """Plan which crossings to open, by which truck, in which order.
@@ -92,17 +97,21 @@ def plan_morning(
         Driving between crews, fill points and crossings.
     settings : Settings
         The town file: crews, fill points and hours to keep clear.
+    by_hour : DataFrame, optional
+        Shares of the loss that are still avoided at each clock time, by crossing, as
+        of ``stages.loss_by_hour.avoided_by_hour``; without it all of it at any time.
     seed : int
         Seed of the search; the same inputs and seed give the same plan.
 
     Returns
     -------
     plan : MorningPlan
-        The loss avoided counts in full whenever the crossing is opened within the
-        shift; it does not fall with the hour. Among the chosen stops of a truck the
-        larger losses come sooner where the hours allow it.
+        A crossing counts with what the hour at which it is open leaves of its loss.
+        Where the hour does not matter the larger losses come sooner.
     """
-    case = morning_case(crossings, jobs, travel, settings) if settings.crews else None
+    case = None
+    if settings.crews:
+        case = morning_case(crossings, jobs, travel, settings, by_hour)
     if case is None or not case.crews:
         return _no_plan(crossings, jobs, travel, settings, case)
     routes = best_routes(case, seed=seed)
@@ -116,7 +125,7 @@ def plan_morning(
             "worst_first": worth(case, worst_first(case)),
             "possible": float(case.loss_avoided_person_h.sum()),
         },
-        problems=check_plan(stops, crossings, jobs, travel, settings),
+        problems=check_plan(stops, crossings, jobs, travel, settings, by_hour),
     )
 
 
@@ -145,8 +154,8 @@ def best_routes(case: Case, *, seed: int = 1) -> tuple[Route, ...]:
             penalty_share=PENALTY_SHARES[start % len(PENALTY_SHARES)],
         )
         plans.append(filled_up(case, repaired(case, routes)))
-    best = max(plans, key=lambda routes: worth(case, routes))
-    return worst_sooner(case, exchanged(case, best))
+    best = max((sooner(case, routes) for routes in plans), key=partial(worth, case))
+    return shaken(case, best, seed=seed)
 
 
 def _no_plan(
@@ -186,11 +195,10 @@ def _row(
     case: Case, crew: int, number: int, stop: Stop, *, is_end: bool
 ) -> dict[str, object]:
     first, name = first_stop_place(case), case.crews[crew].name
-    culvert_id, loss = "", 0.0
+    culvert_id = ""
     if stop.place >= first:
         culvert_id = case.culvert_ids[stop.place - first]
         kind, place_id = "thaw", culvert_id
-        loss = float(case.loss_avoided_person_h[stop.place - first])
     elif stop.place >= len(case.crews):
         fill = case.fills[stop.place - len(case.crews)]
         kind, place_id = "fill", f"{FILL}{fill.name}"
@@ -207,6 +215,6 @@ def _row(
         "kind": kind,
         "place_id": place_id,
         "culvert_id": culvert_id,
-        "loss_avoided_person_h": loss,
+        "loss_avoided_person_h": avoided(case, stop),
         **values,
     }

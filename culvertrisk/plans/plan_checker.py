@@ -21,6 +21,7 @@ def check_plan(
     jobs: pd.DataFrame,
     travel: Travel,
     settings: Settings,
+    by_hour: pd.DataFrame | None = None,
 ) -> tuple[str, ...]:
     """Check every constraint of a plan.
 
@@ -34,6 +35,8 @@ def check_plan(
         Driving times at the road's winter speed.
     settings : Settings
         The town file.
+    by_hour : DataFrame, optional
+        Shares of the loss still avoided by clock time, one row a crossing.
 
     Returns
     -------
@@ -58,7 +61,7 @@ def check_plan(
         problems += _fill_problems(crew, day, settings)
     problems += _clear_problems(thaws, crossings, settings)
     problems += _chain_problems(thaws, crossings)
-    problems += _worth_problems(thaws, crossings)
+    problems += _worth_problems(thaws, crossings, by_hour)
     return tuple(problems)
 
 
@@ -210,12 +213,21 @@ def _chain_problems(thaws: pd.DataFrame, crossings: pd.DataFrame) -> Iterator[st
             yield f"{row['culvert_id']}: opened before {below}, which lies below it"
 
 
-def _worth_problems(thaws: pd.DataFrame, crossings: pd.DataFrame) -> Iterator[str]:
+def _worth_problems(
+    thaws: pd.DataFrame, crossings: pd.DataFrame, by_hour: pd.DataFrame | None
+) -> Iterator[str]:
     for row in thaws.to_dict("records"):
         known = float(crossings["loss_avoided_person_h"].get(row["culvert_id"], 0))
         known = known if known > 0 else 0.0  # opened for the crossing above it
+        if by_hour is not None:
+            shares = by_hour.loc[row["culvert_id"]]
+            later = shares[shares.index >= row["end_s"]].iloc[:1]
+            sooner = shares[shares.index <= row["end_s"]].iloc[-1:]
+            span_s = max(later.index[0] - sooner.index[0], 1)
+            part = (row["end_s"] - sooner.index[0]) / span_s
+            known *= float(sooner.iloc[0] * (1 - part) + later.iloc[0] * part)
         if not abs(row["loss_avoided_person_h"] - known) <= TOLERANCE_PERSON_H:
-            yield f"{row['culvert_id']}: loss avoided is not that of the table"
+            yield f"{row['culvert_id']}: loss avoided is not that of the table and hour"
 
 
 def _own_jobs(crew: Crew, jobs: pd.DataFrame) -> pd.DataFrame:

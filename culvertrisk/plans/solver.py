@@ -1,16 +1,25 @@
 """Which crossings, which truck, in which order: the routing model for PyVRP."""
 
 import warnings
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pyvrp
-from numpy.typing import NDArray
 from pyvrp.PenaltyManager import PenaltyParams
 from pyvrp.solve import SolveParams
 from pyvrp.stop import MaxIterations
 
+from culvertrisk.plans.routing_model import (
+    DROP_M3,
+    NO_WAY_TICKS,
+    TICK_S,
+    RoutingModel,
+    Ticks,
+    prize_scale,
+    routing_model,
+    whole_drops,
+    whole_ticks,
+)
 from culvertrisk.plans.timetable import (
     Case,
     Route,
@@ -19,32 +28,10 @@ from culvertrisk.plans.timetable import (
     without_idle_fills,
 )
 
-Ticks = NDArray[Any]  # whole numbers
-
-TICK_S = 10.0  # the solver counts whole ticks, rounded against us
-DROP_M3 = 1e-4  # water and fuel in tenths of a litre: a stop weighs as in ticks
-PRIZE_TICKS = 6_000  # prize of a person-hour: a thousandth for each minute
-HIGHEST_PRIZE = 10**9  # keeps every sum far from the limit of 64 bits
-NO_WAY_TICKS = 10**6  # longer than any shift
 MOST_REFILLS = 8
 RETRIES = 3  # each with ten times the penalty
 ITERATIONS = 6_000  # about 10 s for 60 to 150 crossings on one core
 PENALTY_SHARES = (0.5, 0.25, 0.1, 1.0)  # of the best rate of benefit; by trial
-
-
-@dataclass
-class _Model:
-    """What is handed to PyVRP, and what its numbers mean here."""
-
-    case: Case
-    zero_s: float
-    locations: list[int] = field(default_factory=list)  # place of each location
-    only: list[int] = field(default_factory=list)  # the one crew allowed; -1 is any
-    clients: list[pyvrp.Client] = field(default_factory=list)
-    client_places: list[int] = field(default_factory=list)
-    groups: list[pyvrp.ClientGroup] = field(default_factory=list)
-    depots: list[pyvrp.Depot] = field(default_factory=list)
-    depot_places: list[int] = field(default_factory=list)
 
 
 def solve_routes(
@@ -76,11 +63,11 @@ def solve_routes(
         feasible plan was found.
     """
     empty: tuple[Route, ...] = tuple(() for _ in case.crews)
-    model = _model(case) if case.crews else None
+    model = routing_model(case) if case.crews else None
     if model is None or not model.clients:
         return empty
     data = _data(model)
-    penalty = penalty_share * _rate(case) * _prize_scale(case)
+    penalty = penalty_share * _rate(case) * prize_scale(case)
     for _ in range(RETRIES):
         params = SolveParams(penalty=PenaltyParams(max_penalty=max(penalty, 1.0)))
         with warnings.catch_warnings():
@@ -94,17 +81,6 @@ def solve_routes(
     return empty
 
 
-def _prize_scale(case: Case) -> float:
-    """Prize units per person-hour.
-
-    So large that the smallest benefit outweighs a whole shift of all trucks.
-    """
-    losses = case.loss_avoided_person_h[case.loss_avoided_person_h > 0]
-    shifts = sum(crew.shift_s for crew in case.crews) / TICK_S
-    wanted = max(PRIZE_TICKS, shifts / losses.min())
-    return float(min(wanted, HIGHEST_PRIZE / losses.max()))
-
-
 def _rate(case: Case) -> float:
     """Largest benefit per tick of work and way: no overtime is worth more."""
     first = first_stop_place(case)
@@ -115,89 +91,7 @@ def _rate(case: Case) -> float:
     return float((case.loss_avoided_person_h / np.maximum(ticks, 1)).max())
 
 
-def _up(values: NDArray[np.float64] | float, unit: float) -> Ticks:
-    counted = np.ceil(np.nan_to_num(np.asarray(values) / unit, nan=np.inf) - 1e-9)
-    return np.minimum(counted, NO_WAY_TICKS).astype(np.int64)
-
-
-def _volume(values: NDArray[np.float64] | float) -> Ticks:
-    counted = np.ceil(np.nan_to_num(np.asarray(values) / DROP_M3) - 1e-9)
-    return np.minimum(counted, 10**12).astype(np.int64)
-
-
-def _model(case: Case) -> _Model:
-    zero_s = min(crew.shift_start for crew in case.crews)
-    first = first_stop_place(case)
-    model = _Model(case, zero_s, [*range(first + len(case.culvert_ids))])
-    model.only = [-1] * len(model.locations)
-    for crew in range(len(case.crews)):
-        model.depots.append(pyvrp.Depot(crew))
-        model.depot_places.append(crew)
-    for number in range(len(case.culvert_ids)):
-        if case.clear_hours[number]:
-            _add_gaps(model, number)
-        else:
-            _add_client(model, number, location=first + number)
-    return model
-
-
-def _add_client(
-    model: _Model,
-    number: int,
-    location: int,
-    *,
-    group: int | None = None,
-    window: tuple[int, int] = (0, NO_WAY_TICKS),
-) -> None:
-    case = model.case
-    prize = float(case.loss_avoided_person_h[number]) * _prize_scale(case)
-    model.clients.append(
-        pyvrp.Client(
-            location,
-            delivery=_volume(case.water_m3[:, number]).tolist(),
-            prize=max(round(prize), 1),
-            required=False,
-            group=group,
-            tw_early=window[0],
-            tw_late=window[1],
-        )
-    )
-    model.client_places.append(first_stop_place(case) + number)
-
-
-def _add_gaps(model: _Model, number: int) -> None:
-    """Add one client for each crew and gap between the hours to keep clear."""
-    case = model.case
-    members: list[int] = []
-    for crew in range(len(case.crews)):
-        for window in _starts(model, crew, number):
-            model.locations.append(first_stop_place(case) + number)
-            model.only.append(crew)
-            members.append(len(model.clients))
-            here, group = len(model.locations) - 1, len(model.groups)
-            _add_client(model, number, here, group=group, window=window)
-    if members:
-        model.groups.append(pyvrp.ClientGroup(members, required=False))
-
-
-def _starts(model: _Model, crew: int, number: int) -> list[tuple[int, int]]:
-    """Return the ticks from and to which a crew's job can start, gap by gap."""
-    job_s = float(model.case.job_s[crew, number])
-    truck = model.case.crews[crew]
-    open_s, end_s = truck.shift_start, truck.shift_start + truck.shift_s
-    windows = []
-    if np.isfinite(job_s):
-        clear = sorted(model.case.clear_hours[number])
-        for clear_from, clear_until in [*clear, (end_s, end_s)]:
-            early = int(_up(open_s - model.zero_s, TICK_S))
-            late = (min(clear_from, end_s) - job_s - model.zero_s) // TICK_S
-            if late >= early:
-                windows.append((early, int(late)))
-            open_s = max(open_s, clear_until)
-    return windows
-
-
-def _data(model: _Model) -> pyvrp.ProblemData:
+def _data(model: RoutingModel) -> pyvrp.ProblemData:
     case = model.case
     trucks = [_truck(model, crew) for crew in range(len(case.crews))]
     matrices = [_matrices(model, crew) for crew in range(len(case.crews))]
@@ -212,12 +106,12 @@ def _data(model: _Model) -> pyvrp.ProblemData:
     )
 
 
-def _truck(model: _Model, crew: int) -> pyvrp.VehicleType:
+def _truck(model: RoutingModel, crew: int) -> pyvrp.VehicleType:
     """One truck; its own water is one load dimension, the others do not bind."""
     case, truck = model.case, model.case.crews[crew]
     capacity = [10**15] * len(case.crews)
     capacity[crew] = int(truck.tank_m3 / DROP_M3 + 1e-9)
-    start = int(_up(truck.shift_start - model.zero_s, TICK_S))
+    start = int(whole_ticks(truck.shift_start - model.zero_s))
     end = int((truck.shift_start + truck.shift_s - model.zero_s) // TICK_S)
     return pyvrp.VehicleType(
         1,
@@ -237,12 +131,12 @@ def _truck(model: _Model, crew: int) -> pyvrp.VehicleType:
     )
 
 
-def _fills(model: _Model, crew: int) -> list[int]:
+def _fills(model: RoutingModel, crew: int) -> list[int]:
     """Add a depot for each fill point this truck can use; return their numbers."""
     case, added = model.case, []
     for number, fill in enumerate(case.fills):
         filling_s = refill_s(case.crews[crew], fill)
-        early = int(_up(max(fill.open_from - model.zero_s, 0), TICK_S))
+        early = int(whole_ticks(max(fill.open_from - model.zero_s, 0)))
         if not np.isfinite(filling_s):
             continue
         late = int((fill.open_until - filling_s - model.zero_s) // TICK_S)
@@ -250,13 +144,13 @@ def _fills(model: _Model, crew: int) -> list[int]:
             continue
         place = len(case.crews) + number
         added.append(len(model.depots))
-        service = int(_up(filling_s, TICK_S))
+        service = int(whole_ticks(filling_s))
         model.depots.append(pyvrp.Depot(place, early, late, service))
         model.depot_places.append(place)
     return added
 
 
-def _matrices(model: _Model, crew: int) -> tuple[Any, Any]:
+def _matrices(model: RoutingModel, crew: int) -> tuple[Any, Any]:
     """Fuel and time from each location: the job there, then the drive.
 
     PyVRP knows one service time and no fuel tank. So the job stands on the leg that
@@ -264,11 +158,11 @@ def _matrices(model: _Model, crew: int) -> tuple[Any, Any]:
     distance is burner fuel, whose limit is the tank.
     """
     case, first = model.case, first_stop_place(model.case)
-    drive = _closed(_up(case.drive_s[crew], TICK_S))
+    drive = _closed(whole_ticks(case.drive_s[crew]))
     stay = np.zeros(len(drive), np.int64)
     burn = np.zeros(len(drive), np.int64)
-    stay[first:] = _up(case.job_s[crew], TICK_S)
-    burn[first:] = _volume(case.fuel_m3[crew])
+    stay[first:] = whole_ticks(case.job_s[crew])
+    burn[first:] = whole_drops(case.fuel_m3[crew])
     places = np.array(model.locations)
     ticks = drive[np.ix_(places, places)] + stay[places][:, None]
     fuel = np.repeat(burn[places][:, None], len(places), axis=1)
@@ -289,7 +183,7 @@ def _closed(ticks: Ticks) -> Ticks:
     return closed
 
 
-def _routes(model: _Model, solution: pyvrp.Solution) -> tuple[Route, ...]:
+def _routes(model: RoutingModel, solution: pyvrp.Solution) -> tuple[Route, ...]:
     routes: list[Route] = [() for _ in model.case.crews]
     for found in solution.routes():
         places: list[int] = []

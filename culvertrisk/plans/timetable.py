@@ -1,6 +1,6 @@
 """The morning as numbers, and the exact timetable of a truck's stops in it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,9 @@ class Case:
         Hours in which no machine may stand there, per crossing.
     below : tuple of int
         Place that must be opened first, per crossing; -1 for none.
+    clock_s, still_avoided : ndarray, shape (k,), (n, k)
+        Share of ``loss_avoided_person_h`` left if a crossing is open by a clock time,
+        never rising; without them all of it at any time.
     """
 
     crews: tuple[Crew, ...]
@@ -45,6 +48,11 @@ class Case:
     drive_m: Floats
     clear_hours: tuple[Hours, ...]
     below: tuple[int, ...]
+    clock_s: Floats | None = None
+    still_avoided: Floats | None = None
+    _days: dict[tuple[int, Route], tuple["Stop", ...] | None] = field(
+        init=False, repr=False, compare=False, default_factory=dict
+    )  # timetables worked out so far: a search asks for the same ones many times
 
 
 @dataclass(frozen=True)
@@ -123,6 +131,13 @@ def timetable(case: Case, crew: int, route: Route) -> tuple[Stop, ...] | None:
         Start, visits and end; None if the route breaks hours, water, fuel or the
         hours to keep clear.
     """
+    key = crew, route
+    if key not in case._days:
+        case._days[key] = _day_of(case, crew, route)
+    return case._days[key]
+
+
+def _day_of(case: Case, crew: int, route: Route) -> tuple[Stop, ...] | None:
     stops = [departure(case, crew)]
     for place in route:
         stop = next_stop(case, crew, stops[-1], place)
@@ -150,11 +165,28 @@ def day(case: Case, routes: tuple[Route, ...]) -> list[tuple[Stop, ...]] | None:
     return possible
 
 
+def avoided(case: Case, stop: Stop) -> float:
+    """Return the loss avoided by a visit, as much as its hour leaves [person-h]."""
+    number = stop.place - first_stop_place(case)
+    if number < 0:
+        return 0.0
+    whole = float(case.loss_avoided_person_h[number])
+    if case.clock_s is None or case.still_avoided is None:
+        return whole
+    return whole * float(
+        np.interp(stop.end_s, case.clock_s, case.still_avoided[number])
+    )
+
+
 def worth(case: Case, routes: tuple[Route, ...]) -> float:
-    """Return the loss avoided by the crossings on the routes [person-h]."""
-    first = first_stop_place(case)
-    numbers = [place - first for route in routes for place in route if place >= first]
-    return float(case.loss_avoided_person_h[numbers].sum())
+    """Return the loss avoided by routes that hold; less than nothing if not [person-h].
+
+    Each crossing counts with what its hour leaves of its loss.
+    """
+    days = day(case, routes)
+    if days is None:
+        return -np.inf
+    return sum(avoided(case, stop) for stops in days for stop in stops)
 
 
 def without_idle_fills(case: Case, route: Route) -> Route:

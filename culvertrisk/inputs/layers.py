@@ -64,9 +64,7 @@ def open_layer(path: Path, known: Sequence[str] = ()) -> Layer:
         If the file is missing, of another kind, or cannot be read.
     """
     ending = path.suffix.lower()
-    if not path.exists():
-        remedy = "Correct the path; it starts from the town file's folder."
-        raise InputError([file_problem(path.name, "exist", "no such file", remedy)])
+    refuse_missing(path)
     if ending in TEXT_ENDINGS:
         return Layer(_table(text_rows(path), known, path.name), None, None)
     if ending in SHEET_ENDINGS:
@@ -196,6 +194,28 @@ def unique_names(names: Sequence[str]) -> list[str]:
 
 
 def _vector(path: Path) -> Layer:
+    frame = open_vector(path)
+    cells = pd.DataFrame(
+        {
+            str(name): [cell_text(value) for value in frame[name].astype(object)]
+            for name in frame.columns
+            if name != frame.geometry.name
+        },
+        index=frame.index,
+        dtype=object,
+    )
+    return Layer(cells, frame.geometry.to_numpy(), frame.crs)
+
+
+def open_vector(path: Path) -> gpd.GeoDataFrame:
+    """Return the first layer with geometries, rows numbered from 1.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, cannot be read or has no geometries.
+    """
+    refuse_missing(path)
     source = _inside_zip(path) if path.suffix.lower() == ".zip" else str(path)
     try:
         with warnings.catch_warnings():
@@ -203,19 +223,23 @@ def _vector(path: Path) -> Layer:
             name = _layer_name(source)
             frame = gpd.read_file(source, layer=name, engine="pyogrio")
     except Exception as error:  # drivers raise many kinds; all mean the same here
-        raise _unreadable(path, f"one that cannot be read ({error})") from error
+        found = str(error).split(".;", maxsplit=1)[0]
+        raise _no_vector(path, f"one that cannot be read ({found})") from error
     if "geometry" not in frame or not isinstance(frame, gpd.GeoDataFrame):
-        raise _unreadable(path, "a layer without geometries")
-    cells = pd.DataFrame(
-        {
-            str(name): [cell_text(value) for value in frame[name].astype(object)]
-            for name in frame.columns
-            if name != frame.geometry.name
-        },
-        index=pd.RangeIndex(1, len(frame) + 1),
-        dtype=object,
-    )
-    return Layer(cells, frame.geometry.to_numpy(), frame.crs)
+        raise _no_vector(path, "a layer without geometries")
+    return frame.set_axis(pd.RangeIndex(1, len(frame) + 1))
+
+
+def _no_vector(path: Path, found: str) -> InputError:
+    rule = "be a vector file such as GeoPackage, GeoJSON or shapefile"
+    return InputError([file_problem(path.name, rule, found, "Export it again.")])
+
+
+def refuse_missing(path: Path) -> None:
+    """Refuse a file that is not there."""
+    if not path.exists():
+        remedy = "Correct the path; it starts from the town file's folder."
+        raise InputError([file_problem(path.name, "exist", "no such file", remedy)])
 
 
 def _layer_name(source: str) -> str:

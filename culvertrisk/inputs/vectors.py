@@ -8,12 +8,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from pyogrio.errors import DataSourceError
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from culvertrisk import settings
-from culvertrisk.checks import InputError, file_problem, refuse, value_problem
+from culvertrisk.checks import InputError, refuse, value_problem
+from culvertrisk.inputs.layers import open_vector
 
 Aliases = Mapping[str, tuple[str, ...]]
 
@@ -44,26 +44,7 @@ def read_vector(
     InputError
         If the file is missing, cannot be read, or has no known CRS.
     """
-    if not path.exists():
-        remedy = "Correct the path; it starts from the town file's folder."
-        raise InputError([file_problem(path.name, "exist", "no such file", remedy)])
-    try:
-        rows = gpd.read_file(path)
-    except DataSourceError as error:
-        problem = file_problem(
-            path.name,
-            "be a vector file such as GeoPackage, GeoJSON or Shapefile",
-            str(error).split(".;")[0],
-            "Export it again.",
-        )
-        raise InputError([problem]) from error
-    if not isinstance(rows, gpd.GeoDataFrame):
-        problem = file_problem(
-            path.name, "have shapes", "only a table", "Export it with its geometry."
-        )
-        raise InputError([problem])
-    rows.index = pd.RangeIndex(1, len(rows) + 1)
-    return in_work_crs(rows, path.name, section, reading, work_crs)
+    return in_work_crs(open_vector(path), path.name, section, reading, work_crs)
 
 
 def in_work_crs(

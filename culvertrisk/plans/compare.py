@@ -1,11 +1,13 @@
-"""Other ways to make a morning: worst first by hand, and all ways of a small case."""
+"""What a plan is set beside: worst first by hand, all ways, and a bound on any plan."""
 
 from itertools import product
 
 import numpy as np
+from scipy.optimize import linprog
 
 from culvertrisk.plans.timetable import (
     Case,
+    Floats,
     Route,
     Stop,
     avoided,
@@ -78,6 +80,63 @@ def _grown(case: Case, crew: int, last: Stop, place: int) -> tuple[Stop, Route] 
         return None
     _, fill, then = min(ways, key=lambda way: way[:2])
     return then, (fill, place)
+
+
+def most_possible(case: Case) -> float:
+    """Return a loss avoided that no plan with these trucks can pass [person-h].
+
+    Parameters
+    ----------
+    case : Case
+        The morning.
+
+    Returns
+    -------
+    bound_person_h : float
+        At least that of the best plan, and at most that of opening everything.
+
+    Notes
+    -----
+    A linear programme that asks less than the truth: every crossing opened takes a
+    truck its job and the shortest drive to it from anywhere, a truck's shift holds
+    the sum, parts of crossings may be opened, and each counts with what is left of
+    its loss at the earliest hour it could be open. Water, burner fuel, hours to keep
+    clear and chains are left out.
+    """
+    crews, count = len(case.crews), len(case.culvert_ids)
+    if not crews or not count:
+        return 0.0
+    first = first_stop_place(case)
+    legs_s = case.drive_s[:, :, first:].copy()
+    own = np.arange(count)
+    legs_s[:, first + own, own] = np.inf
+    takes_s = case.job_s + legs_s.min(axis=1)
+    starts_s = np.array([crew.shift_start for crew in case.crews])
+    shifts_s = np.array([crew.shift_s for crew in case.crews])
+    yards = np.arange(crews)
+    homes_s = case.drive_s[yards, first:, yards].min(axis=1)
+    able = takes_s <= (shifts_s - homes_s)[:, None]
+    gain = _earliest_worth(case, starts_s[:, None] + takes_s) * able
+    each = np.tile(np.eye(count), crews)
+    hours = np.kron(np.eye(crews), np.ones(count)) * np.where(able, takes_s, 0).ravel()
+    found = linprog(
+        -gain.ravel(),
+        A_ub=np.vstack([each, hours]),
+        b_ub=np.concatenate([np.ones(count), np.maximum(shifts_s - homes_s, 0)]),
+        bounds=(0, 1),
+    )
+    return float(-found.fun)
+
+
+def _earliest_worth(case: Case, open_s: Floats) -> Floats:
+    """Loss avoided by each truck and crossing if open as early as can be."""
+    if case.clock_s is None or case.still_avoided is None:
+        return np.broadcast_to(case.loss_avoided_person_h, open_s.shape)
+    shares = [
+        np.interp(open_s[:, number], case.clock_s, row)
+        for number, row in enumerate(case.still_avoided)
+    ]
+    return case.loss_avoided_person_h * np.stack(shares, axis=1)
 
 
 def best_plan_exhaustive(case: Case) -> tuple[Route, ...]:

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from culvertrisk.plans.candidates import morning_case
-from culvertrisk.plans.compare import worst_first
+from culvertrisk.plans.compare import most_possible, worst_first
 from culvertrisk.plans.insertion import filled_up, repaired, shaken
 from culvertrisk.plans.not_reached import NO_CREW, not_reached
 from culvertrisk.plans.plan_checker import check_plan
@@ -63,8 +63,9 @@ class MorningPlan:
         Crossings worth opening that are not opened, the largest loss first, why, and
         what is done there instead.
     comparison : dict
-        Loss avoided by ``plan``, by ``worst_first`` with the same trucks, and
-        ``possible`` if every crossing planned for could be opened [person-h].
+        Loss avoided by ``plan``, by ``worst_first`` with the same trucks, the ``bound``
+        that no plan with them can pass, and ``possible`` if every crossing planned for
+        could be opened [person-h].
     problems : tuple of str
         Broken constraints found by the independent checker; empty when all hold.
     """
@@ -123,6 +124,7 @@ def plan_morning(
         comparison={
             "plan": worth(case, routes),
             "worst_first": worth(case, worst_first(case)),
+            "bound": most_possible(case),
             "possible": float(case.loss_avoided_person_h.sum()),
         },
         problems=check_plan(stops, crossings, jobs, travel, settings, by_hour),
@@ -172,6 +174,7 @@ def _no_plan(
         comparison={
             "plan": 0.0,
             "worst_first": 0.0,
+            "bound": 0.0,
             "possible": float(loss[loss > 0].sum()),
         },
         problems=() if settings.crews else (f"No plan: {NO_CREW}.",),

@@ -23,6 +23,7 @@ from culvertrisk.plans.proof import prove as prove_by_hiding
 from culvertrisk.plans.proof_words import proof_lines
 from culvertrisk.plans.thaw_job import thaw_jobs
 from culvertrisk.plans.travel import Travel
+from culvertrisk.plans.water_trips import with_water_trips
 from culvertrisk.reports.exports import write_exports
 from culvertrisk.reports.map import write_map
 from culvertrisk.reports.map_data import MapContent
@@ -138,14 +139,14 @@ def assess(
     crossings = access.add_access(crossings, roads, data.places, settings, on_roads=at)
     crossings = chains.add_chains(crossings, data.terrain, ground.site)
     progress("Ice, day by day, and the log")
-    crossings = freeze.add_freeze(crossings, weather, sun, day, settings)
     fit = history.fit_history(crossings, data.thaw_log, weather, sun, settings, day)
-    crossings = history.with_history(crossings, fit, settings)
-    crossings = crossings.copy()  # one block again: quick
+    settings = history.with_fragility(settings, fit)
+    crossings = freeze.add_freeze(crossings, weather, sun, day, settings)
+    crossings = history.with_history(crossings, fit, settings).copy()  # one block
     progress("Today's water, design storms and what each pipe carries")
     crossings = under_water(crossings, weather, settings, day, data.rainfall).copy()
     progress("What each group of inputs explains, and how far ranks move")
-    crossings = _ranked(crossings, data, sun, day, fit)
+    crossings = _ranked(crossings, weather, sun, day, settings)
     progress("Streams that meet a road where no culvert is listed")
     missing = unmapped_crossings(crossings, data.terrain, roads, ground.site)
     said = [_said("elevation", misfits), _said("thaw log", fit.notes)]
@@ -156,15 +157,14 @@ def assess(
 
 def _ranked(
     crossings: gpd.GeoDataFrame,
-    data: TownData,
+    weather: pd.DataFrame,
     sun: shade.SunBySeason,
     day: date,
-    fit: history.HistoryFit,
+    settings: Settings,
 ) -> gpd.GeoDataFrame:
-    weather, settings, calibration = data.weather, data.settings, fit.calibration
-    swapped = coalitions(crossings, sun, weather, settings, day, calibration)
+    swapped = coalitions(crossings, sun, weather, settings, day)
     crossings = priority.add_priority(crossings, coalition_chances(swapped))
-    return rank_band.add_rank_band(crossings, weather, sun, settings, day, calibration)
+    return rank_band.add_rank_band(crossings, weather, sun, settings, day)
 
 
 def prove(settings: Settings, *, progress: Progress = silent) -> list[str]:
@@ -219,6 +219,7 @@ def plan_morning(assessment: Assessment) -> Morning:
         return Morning(plan_stops(crossings, jobs, nowhere, settings), jobs, None)
     places = places_of(crossings, settings)
     travel = travel_of(assessment.on_roads.network, places)
+    jobs = with_water_trips(jobs, travel, settings)
     can_be_driven_to = crossings[crossings.index.isin(travel.place_ids)]
     water = day_water(assessment.data.weather, settings, assessment.on)
     by_hour = avoided_by_hour(can_be_driven_to, water, settings)

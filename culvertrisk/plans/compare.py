@@ -125,7 +125,7 @@ def most_possible(case: Case) -> float:
         b_ub=np.concatenate([np.ones(count), np.maximum(shifts_s - homes_s, 0)]),
         bounds=(0, 1),
     )
-    return float(-found.fun)
+    return -float(found.fun or 0.0)  # opening nothing is always possible
 
 
 def _earliest_worth(case: Case, open_s: Floats) -> Floats:

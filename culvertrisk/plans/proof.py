@@ -9,6 +9,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.checks import InputError, file_problem
+from culvertrisk.formulas.bayes import corrected_chance
 from culvertrisk.formulas.log_model import LogRecord
 from culvertrisk.formulas.ranking import brier_score, expected_hits, random_hits
 from culvertrisk.plans.proof_misses import why_missed
@@ -16,7 +17,7 @@ from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.hindcast import Hindcast, hindcast
 from culvertrisk.stages.history import class_words
-from culvertrisk.stages.log_fit import blocked_given_log, fit_record
+from culvertrisk.stages.log_fit import fit_record, winter_chances
 from culvertrisk.stages.log_matching import history_defaults
 from culvertrisk.stages.winter import freeze_coefficients
 
@@ -163,7 +164,7 @@ def _too_little(winters: int) -> str:
 def _without(record: LogRecord, winter: int) -> LogRecord:
     return replace(
         record,
-        chance=np.delete(record.chance, winter, axis=1),
+        deviate=np.delete(record.deviate, winter, axis=-1),
         is_thawed=np.delete(record.is_thawed, winter, axis=1),
         is_exposed=np.delete(record.is_exposed, winter, axis=1),
         kept_fraction=np.delete(record.kept_fraction, winter),
@@ -175,8 +176,8 @@ def _foretold(past: Hindcast, winter: int, size_m: Floats) -> pd.DataFrame:
     record = past.record
     rest = _without(record, winter)
     fit = fit_record(rest)
-    modelled = record.chance[:, winter]
-    blocked = blocked_given_log(modelled, fit.calibration, fit.history_factor)
+    modelled = winter_chances(record, fit.model)[:, winter]
+    blocked = corrected_chance(modelled, fit.history_factor)
     kept = record.kept_fraction[winter]
     thaws = rest.is_thawed & rest.is_exposed
     known_m = size_m[np.isfinite(size_m)]
@@ -188,7 +189,7 @@ def _foretold(past: Hindcast, winter: int, size_m: Floats) -> pd.DataFrame:
             OURS: blocked * fit.logged_fraction * kept,
             BLOCKED: blocked,
             REPEAT: np.delete(past.visits, winter, axis=1).sum(axis=1),
-            PHYSICS: modelled,
+            PHYSICS: winter_chances(record)[:, winter],
             SIZE: -np.where(np.isfinite(size_m), size_m, usual_m),
             "usual": thaws.sum() / max(rest.is_exposed.sum(), 1),
             "logged_fraction": fit.logged_fraction,
@@ -258,7 +259,7 @@ def _surprises(past: Hindcast, crossings: GeoDataFrame) -> pd.DataFrame:
     """Likely blocked in a usual winter by all winters' fit, yet never logged."""
     record, fit = past.record, fit_record(past.record)
     factor = fit.history_factor[:, None]
-    blocked = blocked_given_log(record.chance, fit.calibration, factor)
+    blocked = corrected_chance(winter_chances(record, fit.model), factor)
     lived = np.maximum(record.is_exposed.sum(axis=1), 1)
     mean = (blocked * record.is_exposed).sum(axis=1) / lived
     table = pd.DataFrame(

@@ -18,6 +18,7 @@ Values = Mapping[str, float]
 STEAM_C = 100.0  # at atmospheric pressure
 NOT_THAWED = ("bridge", "ford")
 NO_HEAT = "no heat: digs, scouts and signs only"
+TOO_MUCH_WATER = "takes more water than one tank"
 COLUMNS = (
     "culvert_id",
     "crew",
@@ -249,8 +250,8 @@ def _why_not(
         (sites["kind"].isin(NOT_THAWED), "a bridge or ford is not thawed by hose"),
         (jobs["ends"] == "dig only", too_long),
         (jobs["job_s"].isna(), "no heat reaches the nozzle, or air not known"),
-        (jobs["water_m3"] > crew.tank_m3, "takes more water than one tank"),
         (jobs["fuel_m3"] > crew.fuel_tank_m3, "takes more fuel than the tank holds"),
+        (jobs["water_m3"] > crew.tank_m3, TOO_MUCH_WATER),
     )
     why: NDArray[np.object_] = np.full(len(sites), "", dtype=object)
     for holds, words in reversed(reasons):

@@ -23,7 +23,7 @@ from culvertrisk.plans.timetable import (
 Floats = NDArray[np.float64]
 Routes = tuple[Route, ...]
 ROUNDS = (40, 250)  # the fewest and the most; a small case is tried more often
-TRIES = 3_000  # rounds times crossings
+TRIES = 8_000  # rounds times crossings
 MOST_OUT = 4  # crossings taken out at once
 ORDER_SPREAD = 0.5  # log standard deviation of the weights on worth
 WORTH_DIGITS = 6  # of person-hours; below it the earlier way home decides

@@ -45,7 +45,7 @@ from culvertrisk.stages.ground import Ground, on_the_ground, trees_of
 from culvertrisk.stages.loss_by_hour import avoided_by_hour
 from culvertrisk.stages.unmapped import unmapped_crossings
 from culvertrisk.stages.water import under_water
-from culvertrisk.stages.winter_weather import with_forecast
+from culvertrisk.stages.winter_weather import mean_air_of
 from culvertrisk.tables import table
 
 SHOWN_CATCHMENTS = 200  # worst first: more would only hide the map
@@ -212,7 +212,7 @@ def plan_morning(assessment: Assessment) -> Morning:
         Without roads or crews nothing is reached, and the plan says so.
     """
     crossings, settings = assessment.crossings, assessment.data.settings
-    air_c = _morning_air_c(assessment)
+    air_c = mean_air_of(assessment.data.weather, assessment.on, settings.forecast)
     jobs = thaw_jobs(crossings, settings.crews, air_c)
     if assessment.on_roads is None:
         nowhere = Travel((), np.empty((0, 0)), np.empty((0, 0)))
@@ -228,15 +228,6 @@ def plan_morning(assessment: Assessment) -> Morning:
         assessment.on_roads.network, places, plan.stops, str(crossings.crs)
     )
     return Morning(plan, jobs, routes)
-
-
-def _morning_air_c(assessment: Assessment) -> float:
-    """Mean of the day's low and high: between leaving and the warmest hour."""
-    weather = with_forecast(
-        assessment.data.weather, assessment.on, assessment.data.settings.forecast
-    )
-    day = weather.index == pd.Timestamp(assessment.on)
-    return float(weather.loc[day, ["air_min_c", "air_max_c"]].to_numpy(float).mean())
 
 
 def write_reports(

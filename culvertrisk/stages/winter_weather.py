@@ -70,6 +70,12 @@ def with_forecast(weather: pd.DataFrame, on: date, forecast: Forecast) -> pd.Dat
     return table
 
 
+def mean_air_of(weather: pd.DataFrame, on: date, forecast: Forecast) -> float:
+    """Mean of a day's low and high, typed numbers first; NaN if unknown [°C]."""
+    day = with_forecast(weather, on, forecast).loc[[pd.Timestamp(on)]]
+    return float(day[["air_min_c", "air_max_c"]].to_numpy(float).mean())
+
+
 def sun_day_of(days: pd.DatetimeIndex) -> NDArray[np.intp]:
     """Return the place of each day in the sun's 243 days; summer takes the nearest."""
     is_leap_day = (days.month == 2) & (days.day == 29)

@@ -24,23 +24,23 @@ from culvertrisk.plans.proof_words import proof_lines
 from culvertrisk.plans.thaw_job import thaw_jobs
 from culvertrisk.plans.travel import Travel
 from culvertrisk.plans.water_trips import with_water_trips
+from culvertrisk.reports.council import without_people
 from culvertrisk.reports.exports import write_exports
 from culvertrisk.reports.map import write_map
 from culvertrisk.reports.map_data import MapContent
 from culvertrisk.reports.run_sheet import write_run_sheets
+from culvertrisk.reports.shapes import map_shapes
 from culvertrisk.settings import Reading, Settings
 from culvertrisk.stages import (
     access,
     chains,
-    freeze,
-    history,
     priority,
     rank_band,
     shade,
 )
-from culvertrisk.stages.catchments import catchment_outlines
 from culvertrisk.stages.coalitions import coalition_chances, coalitions
-from culvertrisk.stages.flood_weather import day_water
+from culvertrisk.stages.cold import under_cold
+from culvertrisk.stages.flood_weather import day_water, town_forest
 from culvertrisk.stages.ground import Ground, on_the_ground, trees_of
 from culvertrisk.stages.loss_by_hour import avoided_by_hour
 from culvertrisk.stages.unmapped import unmapped_crossings
@@ -48,7 +48,6 @@ from culvertrisk.stages.water import under_water
 from culvertrisk.stages.winter_weather import mean_air_of
 from culvertrisk.tables import table
 
-SHOWN_CATCHMENTS = 200  # worst first: more would only hide the map
 DEMO_TOWN = Path("data_demo") / "town"
 
 
@@ -127,44 +126,48 @@ def assess(
         If a file cannot be used or the winter's weather has too many gaps.
     """
     data = read_town(settings, on, progress=progress)
-    day = on or _day_asked(data.weather)
-    crossings, weather, roads = data.crossings, data.weather, data.roads
-    progress("Catchments, roads as dams, ponds")
-    crossings, ground, misfits = on_the_ground(crossings, data)
-    progress("Sun and shade at both ends")
-    sun = shade.sun_by_season(crossings, data.terrain, trees_of(data))
+    day, weather = on or _day_asked(data.weather), data.weather
+    crossings, site = _on_site(data, progress)
+    ground, sun = site.ground, site.sun
     crossings = shade.add_shade(crossings, sun, day)
-    progress("Detours and who is cut off")
-    at = access.put_on_roads(roads, crossings, settings)
-    crossings = access.add_access(crossings, roads, data.places, settings, on_roads=at)
     crossings = chains.add_chains(crossings, data.terrain, ground.site)
     progress("Ice, day by day, and the log")
-    fit = history.fit_history(crossings, data.thaw_log, weather, sun, settings, day)
-    settings = history.with_fragility(settings, fit)
-    crossings = freeze.add_freeze(crossings, weather, sun, day, settings)
-    crossings = history.with_history(crossings, fit, settings).copy()  # one block
+    cold = under_cold(crossings, data.thaw_log, weather, sun, settings, day)
+    crossings, settings, fit = cold
     progress("Today's water, design storms and what each pipe carries")
-    crossings = under_water(crossings, weather, settings, day, data.rainfall).copy()
+    rain, pond = data.rainfall, ground.pond
+    crossings = under_water(crossings, weather, settings, day, rain, pond).copy()
     progress("What each group of inputs explains, and how far ranks move")
-    crossings = _ranked(crossings, weather, sun, day, settings)
+    swapped = coalitions(crossings, sun, weather, settings, day)
+    crossings = priority.add_priority(crossings, coalition_chances(swapped))
+    crossings = rank_band.add_rank_band(crossings, weather, sun, settings, day)
     progress("Streams that meet a road where no culvert is listed")
-    missing = unmapped_crossings(crossings, data.terrain, roads, ground.site)
-    said = [_said("elevation", misfits), _said("thaw log", fit.notes)]
+    missing = unmapped_crossings(crossings, data.terrain, data.roads, ground.site)
+    said = [_said("elevation", site.misfits), _said("thaw log", fit.notes)]
     notes = pd.concat([data.notes, *said], ignore_index=True)
-    found = crossings, at, ground, sun, missing, notes
+    found = crossings, site.on_roads, ground, sun, missing, notes
     return Assessment(data, day, *found, fit.is_calibrated)
 
 
-def _ranked(
-    crossings: gpd.GeoDataFrame,
-    weather: pd.DataFrame,
-    sun: shade.SunBySeason,
-    day: date,
-    settings: Settings,
-) -> gpd.GeoDataFrame:
-    swapped = coalitions(crossings, sun, weather, settings, day)
-    crossings = priority.add_priority(crossings, coalition_chances(swapped))
-    return rank_band.add_rank_band(crossings, weather, sun, settings, day)
+@dataclass(frozen=True)
+class _Site:
+    ground: Ground
+    misfits: list[str]
+    sun: shade.SunBySeason
+    on_roads: access.OnRoads | None
+
+
+def _on_site(data: TownData, progress: Progress) -> tuple[gpd.GeoDataFrame, _Site]:
+    """Add what lies about each crossing, whatever the day: ground, sun, access."""
+    roads, places, settings = data.roads, data.places, data.settings
+    progress("Catchments, roads as dams, ponds")
+    crossings, ground, misfits = on_the_ground(data.crossings, data)
+    progress("Sun and shade at both ends")
+    sun = shade.sun_by_season(crossings, data.terrain, trees_of(data))
+    progress("Detours and who is cut off")
+    at = access.put_on_roads(roads, crossings, settings)
+    crossings = access.add_access(crossings, roads, places, settings, on_roads=at)
+    return crossings, _Site(ground, misfits, sun, at)
 
 
 def prove(settings: Settings, *, progress: Progress = silent) -> list[str]:
@@ -175,13 +178,11 @@ def prove(settings: Settings, *, progress: Progress = silent) -> list[str]:
     InputError
         If a file cannot be used, or fewer than two winters have a known thaw.
     """
-    assessment = assess(settings, progress=progress)
-    data = assessment.data
+    data = read_town(settings, None, progress=progress)
+    crossings, site = _on_site(data, progress)
     progress("Hiding each winter of the log in turn")
-    found = prove_by_hiding(
-        assessment.crossings, data.thaw_log, data.weather, assessment.sun, settings
-    )
-    return proof_lines(found)
+    log, weather = data.thaw_log, data.weather
+    return proof_lines(prove_by_hiding(crossings, log, weather, site.sun, settings))
 
 
 def _day_asked(weather: pd.DataFrame) -> date:
@@ -221,7 +222,8 @@ def plan_morning(assessment: Assessment) -> Morning:
     travel = travel_of(assessment.on_roads.network, places)
     jobs = with_water_trips(jobs, travel, settings)
     can_be_driven_to = crossings[crossings.index.isin(travel.place_ids)]
-    water = day_water(assessment.data.weather, settings, assessment.on)
+    forest = town_forest(crossings)
+    water = day_water(assessment.data.weather, settings, assessment.on, forest)
     by_hour = avoided_by_hour(can_be_driven_to, water, settings)
     plan = plan_stops(crossings, jobs, travel, settings, by_hour)
     routes = route_lines(
@@ -251,7 +253,11 @@ def write_reports(
     """
     folder.mkdir(parents=True, exist_ok=True)
     content = _content(assessment, morning)
-    paths = [write_map(folder / "map.html", content)]
+    public = without_people(content)
+    paths = [
+        write_map(folder / "map.html", content),
+        write_map(folder / "council_map.html", public),
+    ]
     if morning is not None:
         paths.append(write_run_sheets(folder / "run_sheets.html", content))
     return paths + write_exports(folder, content)
@@ -259,12 +265,6 @@ def write_reports(
 
 def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
     data, crossings = assessment.data, assessment.crossings
-    outlines = None
-    if data.terrain is not None:
-        shown = crossings.sort_values("priority_rank").head(SHOWN_CATCHMENTS).index
-        outlines = catchment_outlines(
-            crossings, data.terrain, assessment.ground.site, shown
-        )
     return MapContent(
         title=data.settings.town.name or "Culverts",
         on=assessment.on,
@@ -273,7 +273,6 @@ def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
         notes=assessment.notes,
         roads=data.roads,
         terrain=data.terrain,
-        catchments=outlines,
         plan=morning.plan if morning else None,
         routes=morning.routes if morning else None,
         jobs=morning.jobs if morning else None,
@@ -281,6 +280,7 @@ def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
         units=data.settings.town.units,
         unmapped=assessment.unmapped,
         calibrated=assessment.is_calibrated,
+        **map_shapes(crossings, data.terrain, assessment.ground),
     )
 
 

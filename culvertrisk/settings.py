@@ -16,6 +16,8 @@ from culvertrisk.town_models import (
     FillPoint,
     Forecast,
     Freeze,
+    Gauge,
+    History,
     KeepClear,
     Model,
     Plan,
@@ -34,6 +36,8 @@ __all__ = [
     "FillPoint",
     "Forecast",
     "Freeze",
+    "Gauge",
+    "History",
     "KeepClear",
     "Plan",
     "Prices",
@@ -71,6 +75,7 @@ class Settings(Model):
     design: Design = Design()
     trees: Trees = Trees()
     freeze: Freeze = Freeze()
+    history: History = History()
     plan: Plan = Plan()
     folder: Path = Path(".")
 

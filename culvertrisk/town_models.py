@@ -1,5 +1,6 @@
 """Parts of the town file: every key with its unit, default and meaning."""
 
+from datetime import date
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator
@@ -23,6 +24,7 @@ Metres = Annotated[float, _quantity("m"), Field(ge=0)]
 Seconds = Annotated[float, _quantity("s"), Field(ge=0)]
 CubicMetres = Annotated[float, _quantity("m**3"), Field(ge=0)]
 Flow = Annotated[float, _quantity("m**3/s"), Field(ge=0)]
+Area = Annotated[float, _quantity("m**2"), Field(gt=0)]
 Speed = Annotated[float, _quantity("m/s"), Field(gt=0)]
 Power = Annotated[float, _quantity("W"), Field(ge=0)]
 Pressure = Annotated[float, _quantity("Pa"), Field(ge=0)]
@@ -48,6 +50,7 @@ class Files(Model):
     canopy: str = Field("", description="canopy height raster in metres")
     canopy_cover: str = Field("", description="raster of ground under crowns, share")
     deciduous: str = Field("", description="raster of broadleaves among trees, share")
+    land_cover: str = Field("", description="raster of land cover by class codes")
     weather: str = Field("", description="daily weather, forecast days included")
     rainfall: str = Field("", description="rain by duration and return period")
     thaw_log: str = Field("", description="the crews' log of thaws")
@@ -180,6 +183,13 @@ class Freeze(Model):
     )
 
 
+class History(Model):
+    """The town's own values for its thaw log, and pages known to be lost."""
+
+    defaults: dict[str, float] = Field({}, description="history_defaults name = value")
+    lost_days: tuple[tuple[date, date], ...] = Field((), description="[[first, last]]")
+
+
 class Plan(Model):
     """How the morning is planned."""
 
@@ -220,6 +230,17 @@ class Regression(Model):
     )
 
 
+class Gauge(Model):
+    """Yearly highest flows of a gauged stream nearby."""
+
+    peaks_m3s: tuple[Annotated[float, _quantity("m**3/s"), Field(gt=0)], ...] = Field(
+        min_length=10, description="highest flow of each year, ten years or more"
+    )
+    catchment_m2: Area = Field(description="catchment of the gauge")
+    distribution: Literal["log-Pearson", "Gumbel"] = "log-Pearson"
+    area_exponent: float = Field(0.7, gt=0, le=1.5, description="practice, no source")
+
+
 class Design(Model):
     """What the design storms stand on."""
 
@@ -229,25 +250,42 @@ class Design(Model):
     soil_group: Literal["A", "B", "C", "D"] = Field(
         "C", description="hydrologic soil group"
     )
-    covers: dict[str, float] = Field({}, description="share of each land cover")
+    covers: dict[str, float] = Field(
+        {}, description="cover = share of the town, where no raster tells"
+    )
     curve_number: float | None = Field(
-        None, gt=0, le=100, description="runoff curve number; blank: from covers"
+        None, gt=0, le=100, description="runoff curve number where no raster tells"
+    )
+    land_cover_legend: str = Field(
+        "", description="legend of the land cover raster; blank: told by its codes"
+    )
+    catchment_m2: Area | None = Field(
+        None, description="catchment assumed where none is known [m2]"
     )
     pond_fraction: Fraction = Field(0.0, description="ponds and swamps, share of area")
     climate_factor: float = Field(1.0, gt=0, le=3, description="on design rain")
     ground: Literal["thawed", "frozen", "concrete frost"] = Field(
         "thawed", description="ground in the design storm"
     )
-    concentration: Literal["kirpich", "faa", "velocity"] = Field(
+    concentration: Literal["kirpich", "faa", "nrcs lag", "velocity"] = Field(
         "kirpich", description="method for the time of concentration"
     )
     regression: Regression | None = Field(None, description="regional equations")
+    gauge: Gauge | None = Field(None, description="gauged stream: its yearly peaks")
     iced_season_fraction: Fraction = Field(
         0.5, description="share of floods that come while pipes hold ice"
     )
     thaw_floods_per_year: float = Field(
         1.0, ge=0, description="floods of a winter that a blocked pipe meets"
     )
+
+    @field_validator("land_cover_legend")
+    @classmethod
+    def _known_legend(cls, legend: str) -> str:
+        known = [*table("land_cover_legends")["legend"].unique()]
+        if legend and legend not in known:
+            raise ValueError(f"be one of {', '.join(known)}")
+        return legend
 
     @field_validator("covers")
     @classmethod

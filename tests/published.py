@@ -3,24 +3,15 @@
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 import pytest
 
+from culvertrisk.reports.published_values import (
+    check_inputs,
+    check_rows,
+    check_tolerance,
+)
+
 CHECKS = Path(__file__).parent.parent / "shared" / "checks"
-_NOT_INPUTS = ["expected", "kind", "source", "where", "tolerance"]
-
-
-def _half_last_digit(text: str) -> float:
-    mantissa, _, exponent = text.lower().partition("e")
-    decimals = len(mantissa.partition(".")[2])
-    return 0.5 * 10.0 ** (int(exponent or 0) - decimals)
-
-
-def _value(text: str) -> Any:
-    try:
-        return float(text)
-    except ValueError:
-        return text
 
 
 def published(formula: str) -> list[Any]:
@@ -29,17 +20,12 @@ def published(formula: str) -> list[Any]:
     The tolerance is half a unit of the last digit printed in ``expected``, or
     the row's own ``tolerance``, whose reason stands in ``where``.
     """
-    rows = pd.read_csv(CHECKS / f"{formula}.csv", dtype=str, keep_default_na=False)
-    parameters = []
-    for row in rows.to_dict("records"):
-        atol = float(row.get("tolerance") or _half_last_digit(row["expected"]))
-        inputs = {
-            key: _value(text)
-            for key, text in row.items()
-            if key not in _NOT_INPUTS and text != ""
-        }
-        name = f"{row['kind']}: {row['source']}, {row['where']}"
-        parameters.append(
-            pytest.param(inputs, float(row["expected"]), atol * (1 + 1e-9), id=name)
+    return [
+        pytest.param(
+            check_inputs(row),
+            float(row["expected"]),
+            check_tolerance(row) * (1 + 1e-9),
+            id=f"{row['kind']}: {row['source']}, {row['where']}",
         )
-    return parameters
+        for row in check_rows(CHECKS / f"{formula}.csv")
+    ]

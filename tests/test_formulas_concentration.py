@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from culvertrisk.formulas import concentration
+from culvertrisk.formulas import catchment_shape, concentration
 from tests.published import published
 
 FOOT_M = 0.3048
@@ -61,11 +61,7 @@ def test_channel_flow_speed_meets_source(inputs, expected, atol):
     ("inputs", "expected", "atol"), published("concentration_velocity")
 )
 def test_concentration_velocity_meets_source(inputs, expected, atol):
-    parts = ("sheet", "shallow", "channel")
-    ours = concentration.concentration_velocity(
-        [inputs[f"{part}_m"] for part in parts],
-        [inputs[f"{part}_m_s"] for part in parts],
-    )
+    ours = concentration.concentration_velocity(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
@@ -131,3 +127,15 @@ def test_missing_values_stay_missing():
     assert np.isnan(concentration.shallow_flow_speed([nan, 0.1], [0, nan])).all()
     assert np.isnan(concentration.channel_flow_speed(path, slope, 0.05)).all()
     assert np.isnan(concentration.concentration_velocity([[nan, 1.0]], [[1.0, 1.0]]))
+
+
+@pytest.mark.parametrize(("inputs", "expected", "atol"), published("flow_path_by_area"))
+def test_flow_path_by_area_meets_source(inputs, expected, atol):
+    ours = catchment_shape.flow_path_by_area(**inputs)
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+def test_flow_path_grows_with_the_area_and_stays_unknown_with_it():
+    path_m = catchment_shape.flow_path_by_area([1e3, 1e4, 1e6, np.nan])
+    assert (np.diff(path_m[:3]) > 0).all()
+    assert np.isnan(path_m[3])

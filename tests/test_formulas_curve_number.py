@@ -40,33 +40,28 @@ def test_wet_curve_number_meets_source(inputs, expected, atol):
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
-@pytest.mark.parametrize(("inputs", "expected", "atol"), published("dry_curve_number"))
-def test_dry_curve_number_meets_source(inputs, expected, atol):
-    ours = curve_number.dry_curve_number(**inputs)
+@pytest.mark.parametrize(
+    ("inputs", "expected", "atol"), published("composite_curve_number")
+)
+def test_composite_curve_number_meets_source(inputs, expected, atol):
+    ours = curve_number.composite_curve_number(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("unit_peak"))
 def test_unit_peak_meets_source(inputs, expected, atol):
-    ours = curve_number.unit_peak(
-        inputs["concentration_h"] * HOUR_S,
-        inputs["loss_ratio"],
-        _coefficients(inputs["rain_type"]),
-    )
-    assert_allclose(ours / CSM_IN_PER_S, expected, rtol=0, atol=atol)
+    coefficients = _coefficients(inputs["rain_type"])
+    given = {key: inputs[key] for key in ("concentration_s", "loss_ratio")}
+    ours = curve_number.unit_peak(**given, peak_coefficients=coefficients)
+    assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
 @pytest.mark.parametrize(
     ("inputs", "expected", "atol"), published("flow_graphical_peak")
 )
 def test_flow_graphical_peak_meets_source(inputs, expected, atol):
-    ours = curve_number.flow_graphical_peak(
-        inputs["catchment_mi2"] * MILE2_M2,
-        inputs["runoff_in"] * INCH_M,
-        inputs["unit_peak_csm_in"] * CSM_IN_PER_S,
-        inputs["pond_factor"],
-    )
-    assert_allclose(ours / CFS_M3S, expected, rtol=0, atol=atol)
+    ours = curve_number.flow_graphical_peak(**inputs)
+    assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
 def test_heavenly_acres_from_rain_to_peak_is_within_one_hundredth():
@@ -119,10 +114,11 @@ def test_metric_retention_equals_the_us_form():
     assert_allclose(curve_number.retention(numbers) * 1000, metric_mm, rtol=1e-9)
 
 
-def test_dry_usual_and_wet_numbers_stand_in_order():
-    usual = np.linspace(40, 99, 30)
-    assert (curve_number.dry_curve_number(usual) < usual).all()
+def test_wet_and_sealed_ground_have_higher_numbers():
+    usual = np.linspace(40, 97, 30)
     assert (curve_number.wet_curve_number(usual) > usual).all()
+    sealed = curve_number.composite_curve_number(70.0, np.linspace(0, 1, 9))
+    assert (np.diff(sealed) > 0).all()
 
 
 def test_pond_factors_are_those_of_the_source():
@@ -136,7 +132,7 @@ def test_missing_values_stay_missing():
     pair, other = [nan, 0.1], [70.0, nan]
     assert np.isnan(curve_number.runoff_depth(pair, other)).all()
     assert np.isnan(curve_number.wet_curve_number([nan])).all()
-    assert np.isnan(curve_number.dry_curve_number([nan])).all()
+    assert np.isnan(curve_number.composite_curve_number(pair, other)).all()
     peaks = curve_number.unit_peak([nan, 3600.0], [0.2, nan], _coefficients("II"))
     assert np.isnan(peaks).all()
     assert np.isnan(curve_number.flow_graphical_peak(pair, other, 1e-4)).all()

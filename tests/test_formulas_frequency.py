@@ -51,8 +51,7 @@ def test_chance_over_years_meets_source(inputs, expected, atol):
     ("inputs", "expected", "atol"), published("expected_annual_damage")
 )
 def test_expected_annual_damage_meets_source(inputs, expected, atol):
-    is_held = bool(inputs["is_tail_held"])
-    ours = frequency.expected_annual_damage(CHANCES, DAMAGE, is_held)
+    ours = frequency.expected_annual_damage(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
@@ -94,3 +93,20 @@ def test_missing_values_stay_missing():
     assert np.isnan(frequency.partial_return_years([nan])).all()
     assert np.isnan(frequency.chance_over_years([nan, 0.1], [3.0, nan])).all()
     assert np.isnan(frequency.expected_annual_damage(CHANCES, [0.0, nan, 1.0, 2.0]))
+
+
+@pytest.mark.parametrize(
+    ("inputs", "expected", "atol"), published("lognormal_quantile")
+)
+def test_lognormal_quantile_meets_source(inputs, expected, atol):
+    ours = frequency.lognormal_quantile(**inputs)
+    assert_allclose(ours, expected, rtol=0, atol=atol)
+
+
+def test_lognormal_quantile_turns_the_chance_round():
+    """What is not passed in nine cases of ten is passed in one."""
+    chances = np.array([0.05, 0.1, 0.5, 0.9])
+    values = frequency.lognormal_quantile(3.0, chances, 0.4)
+    passed = frequency.exceedance_chance(3.0, values, 0.4)
+    assert_allclose(passed, 1 - chances)
+    assert np.isnan(frequency.lognormal_quantile([np.nan], 0.9, 0.4)).all()

@@ -1,45 +1,65 @@
 """The likelihood of a log of thaws against scipy, what it recovers, how it moves."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.polynomial.hermite_e import hermegauss
 from numpy.testing import assert_allclose
 from scipy.integrate import quad
 from scipy.optimize import approx_fprime
-from scipy.special import expit, logit
+from scipy.special import expit
 from scipy.stats import norm
 
+from culvertrisk.formulas.fragility_trials import (
+    MEDIAN_FACTORS,
+    SPREAD_FACTORS,
+    at_factors,
+)
 from culvertrisk.formulas.log_model import (
     LogModel,
     LogPrior,
     LogRecord,
     believed_chance,
-    calibrated_chance,
     effect_weights,
     fitted_log_model,
     log_likelihood,
 )
 
-LOOSE = LogPrior(3.0, 1.0, 1.0, 1.0, 0.5, 1.0, 1.0)
-MODEL = LogModel(-0.8, 0.7, 1.2, np.array([0.5, 0.2]))
+LOOSE = LogPrior(1.5, 1.0, 1.0, 1.0, 0.5, 1.0, 1.0)
+MODEL = LogModel(1.6, 0.7, 0.9, np.array([0.5, 0.2]))
 CHANCE = st.floats(0.001, 0.999)
+USUAL = hermegauss(15)[1] / hermegauss(15)[1].sum()
+
+
+def _deviates(ratio):
+    """Normal deviates of a lognormal fragility at the trial factors, median 1."""
+    median = MEDIAN_FACTORS[:, None, None, None]
+    return np.log(ratio / median) / (0.6 * SPREAD_FACTORS[:, None, None])
 
 
 def _record(places=40, winters=5, seed=1, model=MODEL):
     """A record drawn from a model; some winters not exposed, a page lost in one."""
     rng = np.random.default_rng(seed)
     group = rng.integers(0, len(model.logged_fraction), places)
-    chance = expit(rng.normal(-0.5, 1.5, (places, winters)))
-    effect = model.effect_spread * rng.normal(size=(places, 1))
-    blocked = expit(model.level + model.slope * logit(chance) + effect)
+    ratio = np.exp(rng.normal(-0.3, 0.7, (places, winters)))
+    tau = model.effect_spread
+    own = np.log(ratio / model.median_factor) / (0.6 * model.spread_factor)
+    effect = tau * rng.normal(size=(places, 1))
+    blocked = norm.cdf(np.sqrt(1 + tau**2) * own + effect)
     kept = np.linspace(1.0, 0.7, winters)
     thawed = (
-        rng.random(chance.shape)
+        rng.random(ratio.shape)
         < blocked * kept * (model.logged_fraction[group][:, None])
     )
-    exposed = rng.random(chance.shape) < 0.9
-    return LogRecord(chance, thawed & exposed, exposed, kept, group)
+    exposed = rng.random(ratio.shape) < 0.9
+    return LogRecord(_deviates(ratio), thawed & exposed, exposed, kept, group)
+
+
+def _at(record, model):
+    return at_factors(record.deviate, model.median_factor, model.spread_factor)
 
 
 def test_log_likelihood_equals_the_integral_of_the_library():
@@ -47,8 +67,8 @@ def test_log_likelihood_equals_the_integral_of_the_library():
     for place in range(12):
 
         def density(z, place=place):
-            score = MODEL.level + MODEL.slope * logit(record.chance[place])
-            blocked = expit(score + MODEL.effect_spread * z)
+            score = np.sqrt(1 + MODEL.effect_spread**2) * _at(record, MODEL)[place]
+            blocked = norm.cdf(score + MODEL.effect_spread * z)
             logged = MODEL.logged_fraction[record.group[place]]
             thaw = logged * record.kept_fraction * blocked
             happened = np.where(record.is_thawed[place], thaw, 1 - thaw)
@@ -63,45 +83,39 @@ def test_slope_of_the_log_likelihood_equals_differences():
 
     def value(t):
         logged = expit(t[3] + t[4:])
-        model = LogModel(t[0], np.exp(t[1]), np.exp(t[2]), logged)
+        model = LogModel(*np.exp(t[:3]), logged)
         return log_likelihood(record, model, 2)[0]
 
-    at = np.array([-0.8, -0.3, 0.2, 0.1, 0.4, -0.6])
-    model = LogModel(at[0], np.exp(at[1]), np.exp(at[2]), expit(at[3] + at[4:]))
+    at = np.array([0.4, -0.3, 0.2, 0.1, 0.4, -0.6])
+    model = LogModel(*np.exp(at[:3]), expit(at[3] + at[4:]))
     slope = log_likelihood(record, model, 2)[1]
     assert_allclose(slope, approx_fprime(at, value, 1e-6), rtol=1e-3, atol=1e-3)
 
 
 def test_fit_recovers_what_a_large_log_was_drawn_with():
-    true = LogModel(-0.8, 0.7, 1.2, np.array([0.5, 0.2]))
-    fit = fitted_log_model(
-        _record(places=3000, winters=8, model=true), LOOSE, is_calibrated=True
-    )
+    fit = fitted_log_model(_record(places=3000, winters=8), LOOSE, is_calibrated=True)
     # level and logging are told apart by the penalty only: their product must be right
-    assert_allclose(fit.slope, 0.7, atol=0.1)
-    assert_allclose(fit.effect_spread, 1.2, atol=0.2)
+    assert_allclose(fit.spread_factor, MODEL.spread_factor, rtol=0.15)
+    assert_allclose(fit.effect_spread, MODEL.effect_spread, rtol=0.15)
     assert_allclose(fit.logged_fraction[1] / fit.logged_fraction[0], 0.4, atol=0.06)
-    mean = (calibrated_chance(0.3, fit) * fit.logged_fraction[0]).item()
-    expected = (calibrated_chance(0.3, true) * 0.5).item()
-    assert_allclose(mean, expected, rtol=0.1)
+    means = [
+        norm.cdf(np.log(0.8 / m.median_factor) / (0.6 * m.spread_factor))
+        * m.logged_fraction[0]
+        for m in (fit, MODEL)
+    ]
+    assert_allclose(means[0], means[1], rtol=0.1)
 
 
 def test_uncalibrated_fit_leaves_the_physics_alone():
     fit = fitted_log_model(_record(), LOOSE, is_calibrated=False)
-    assert (fit.level, fit.slope) == (0.0, 1.0)
+    assert (fit.median_factor, fit.spread_factor) == (1.0, 1.0)
 
 
 def test_nothing_logged_keeps_to_the_penalties():
-    record = _record()
-    none = LogRecord(
-        record.chance,
-        np.zeros_like(record.is_thawed),
-        np.zeros_like(record.is_exposed),
-        record.kept_fraction,
-        record.group,
-    )
-    fit = fitted_log_model(none, LOOSE, is_calibrated=True)
-    assert_allclose([fit.level, fit.slope, *fit.logged_fraction], [0, 1, 0.5, 0.5])
+    record = replace(_record(), is_exposed=np.zeros((40, 5), dtype=bool))
+    fit = fitted_log_model(record, LOOSE, is_calibrated=True)
+    found = [fit.median_factor, fit.spread_factor, *fit.logged_fraction]
+    assert_allclose(found, [1, 1, 0.5, 0.5])
 
 
 @given(place=st.integers(0, 39), winter=st.integers(0, 4))
@@ -109,41 +123,48 @@ def test_one_more_logged_thaw_never_lowers_the_belief(place, winter):
     record = _record()
     more = record.is_thawed.copy()
     more[place, winter] = True
-    richer = LogRecord(
-        record.chance, more, record.is_exposed, record.kept_fraction, record.group
-    )
-    less = believed_chance(record.chance[:, 0], effect_weights(record, MODEL), MODEL)
-    now = believed_chance(record.chance[:, 0], effect_weights(richer, MODEL), MODEL)
+    richer = replace(record, is_thawed=more)
+    chance = norm.cdf(_at(record, MODEL)[:, 0])
+    less = believed_chance(chance, effect_weights(record, MODEL), MODEL)
+    now = believed_chance(chance, effect_weights(richer, MODEL), MODEL)
     assert (now >= less - 1e-12).all()
 
 
-@given(low=CHANCE, high=CHANCE, level=st.floats(-4, 4), slope=st.floats(0.1, 3))
-def test_calibrated_chance_never_falls_with_the_chance(low, high, level, slope):
-    model = LogModel(level, slope, 1.3, np.array([0.5]))
-    low, high = sorted([low, high])
-    first, second = calibrated_chance([low, high], model)
+@given(low=CHANCE, high=CHANCE, node=st.integers(0, 14))
+def test_believed_chance_never_falls_with_the_chance(low, high, node):
+    weights = np.tile(0.5 * USUAL + 0.5 * np.eye(15)[node], (2, 1))
+    first, second = believed_chance(sorted([low, high]), weights, MODEL)
     assert 0 <= first <= second + 1e-12 <= 1 + 1e-12
 
 
 def test_certain_stays_certain_and_unknown_unknown():
-    calibrated = calibrated_chance([0.0, 1.0, np.nan], MODEL)
-    assert_allclose(calibrated, [0.0, 1.0, np.nan])
+    believed = believed_chance([0.0, 1.0, np.nan], np.tile(USUAL, (3, 1)), MODEL)
+    assert_allclose(believed, [0.0, 1.0, np.nan])
+
+
+@given(chance=CHANCE, tau=st.floats(0.01, 1.5))
+def test_places_that_look_alike_have_the_models_chance_on_average(chance, tau):
+    model = LogModel(1.0, 1.0, tau, np.array([0.5]))
+    believed = believed_chance([chance], USUAL[None, :], model)
+    assert_allclose(believed, chance, atol=0.01)
 
 
 def test_weights_of_a_place_without_a_winter_are_those_of_anybody():
-    record = _record()
-    blind = LogRecord(
-        record.chance,
-        record.is_thawed,
-        np.zeros_like(record.is_exposed),
-        record.kept_fraction,
-        record.group,
-    )
-    believed = believed_chance(record.chance[:, 0], effect_weights(blind, MODEL), MODEL)
-    assert_allclose(believed, calibrated_chance(record.chance[:, 0], MODEL))
+    blind = replace(_record(), is_exposed=np.zeros((40, 5), dtype=bool))
+    assert_allclose(effect_weights(blind, MODEL), np.tile(USUAL, (40, 1)))
 
 
 @pytest.mark.parametrize("shape", [(3,), (3, 2)])
 def test_chance_of_places_and_of_places_by_winters_are_both_taken(shape):
     weights = np.full((3, 15), 1 / 15)
     assert believed_chance(np.full(shape, 0.4), weights, MODEL).shape == shape
+
+
+def test_trials_are_met_exactly_and_read_smoothly_between():
+    ratio = np.array([[0.05, 0.4], [1.0, 3.0]])
+    trials = _deviates(ratio)
+    for i, median in enumerate(MEDIAN_FACTORS):
+        for j, spread in enumerate(SPREAD_FACTORS):
+            assert_allclose(at_factors(trials, median, spread), trials[i, j])
+    between = at_factors(trials, 1.7, 0.8)
+    assert_allclose(between, np.log(ratio / 1.7) / (0.6 * 0.8))

@@ -21,8 +21,7 @@ def _log_normal_peaks():
 
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("peak_of_return"))
 def test_peak_of_return_meets_source(inputs, expected, atol):
-    curve = {"return_years": [10.0, 100.0], "peaks_m3s": [[1.0, 2.0]]}
-    ours = overtopping.peak_of_return(**inputs, **curve)
+    ours = overtopping.peak_of_return(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
@@ -30,8 +29,7 @@ def test_peak_of_return_meets_source(inputs, expected, atol):
     ("inputs", "expected", "atol"), published("limiting_return_years")
 )
 def test_limiting_return_years_meets_source(inputs, expected, atol):
-    curve = {"return_years": [10.0, 100.0], "peaks_m3s": [[1.0, 2.0]]}
-    ours = overtopping.limiting_return_years([inputs["capacity_m3s"]], **curve)
+    ours = overtopping.limiting_return_years(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
@@ -44,8 +42,7 @@ def test_floods_per_year_meets_source(inputs, expected, atol):
     ("inputs", "expected", "atol"), published("season_blocked_chance")
 )
 def test_season_blocked_chance_meets_source(inputs, expected, atol):
-    months = [[inputs["early"], inputs["middle"], inputs["late"]]]
-    ours = overtopping.season_blocked_chance(months, [1.0, 2.0, 1.0])
+    ours = overtopping.season_blocked_chance(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 

@@ -95,3 +95,10 @@ def test_the_flow_given_is_left_alone_and_missing_stays_missing():
     assert flow_m3s[0] == 5.0
     assert np.isnan([level_m[1], over_m3s[1]]).all()
     assert np.isfinite([level_m[0], over_m3s[0]]).all()
+
+
+def test_a_height_at_which_no_road_lies_counts_for_nothing():
+    gap = Road([[1.0, 1.2, 1.25, 1.4]], [[0.0, 8.0, 6.0, 10.0]], 9.0, True)
+    flow_m3s = np.array([0.2, 1.0, 3.0])
+    ours = balanced_headwater(flow_m3s, _barrels, gap, weir_curves())
+    assert_allclose(ours, balanced_headwater(flow_m3s, _barrels, SAG, weir_curves()))

@@ -21,7 +21,7 @@ def test_flow_rational_meets_source(inputs, expected, atol):
 
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("storm_rain"))
 def test_storm_rain_meets_source(inputs, expected, atol):
-    ours = rainfall.storm_rain(**inputs, return_years=YEARS, rain_m=HOUR_RAIN_M)
+    ours = rainfall.storm_rain(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
@@ -123,15 +123,13 @@ ATLAS = {
 
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("rain_depth"))
 def test_rain_depth_meets_source(inputs, expected, atol):
-    ours = rainfall.rain_depth(**inputs, **ATLAS)
+    ours = rainfall.rain_depth(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 
 @pytest.mark.parametrize(("inputs", "expected", "atol"), published("flow_regression"))
 def test_flow_regression_meets_source(inputs, expected, atol):
-    ours = runoff.flow_regression(
-        [[inputs["area"], inputs["rain"]]], 51.8, [0.6004, 0.0], [0.0, 0.0666]
-    )
+    ours = runoff.flow_regression(**inputs)
     assert_allclose(ours, expected, rtol=0, atol=atol)
 
 

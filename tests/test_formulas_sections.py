@@ -81,6 +81,47 @@ def test_an_ellipse_holds_what_a_pipe_arch_does():
     assert_allclose(area_m2 / (0.9144 * 1.1), 0.788, rtol=0.004)
 
 
+PIPE_ARCHES_IN = (  # ncspa2008, from memory: span, rise, B, Rc, Rt, Rb
+    (17, 13, 4.125, 3.5, 8.625, 25.625),
+    (28, 20, 6.5, 5.5, 14.0, 42.25),
+    (42, 29, 9.75, 8.25, 21.5, 66.125),
+    (57, 38, 13.0, 11.0, 28.625, 88.25),
+    (71, 47, 16.25, 13.75, 35.75, 110.25),
+    (83, 57, 19.5, 16.5, 43.0, 132.25),
+)
+
+
+def _three_arcs(span, rise, height, corner, top, bottom):
+    """Depths of a pipe arch, area and wetted perimeter up to them, by its arcs."""
+    y = np.linspace(0, rise, 20_001)
+    x, over = span / 2 - corner, height - (rise - top)
+    low = bottom - bottom * (bottom - height) / (bottom - corner)
+    high = rise - top + top * over / (top - corner)
+    arcs = [(bottom, bottom, 0.0), (corner, height, x), (top, rise - top, 0.0)]
+    halves = [
+        at + np.sqrt(np.maximum(radius**2 - (y - centre) ** 2, 0))
+        for radius, centre, at in arcs
+    ]
+    width = 2 * np.where(y < low, halves[0], np.where(y < high, halves[1], halves[2]))
+    area = np.append(0, np.cumsum((width[1:] + width[:-1]) / 2 * np.diff(y)))
+    around = np.append(0, np.cumsum(2 * np.hypot(np.diff(width) / 2, np.diff(y))))
+    return y, area, around
+
+
+@pytest.mark.parametrize("size", PIPE_ARCHES_IN, ids=lambda s: f"{s[0]} x {s[1]}")
+def test_an_ellipse_is_as_near_a_pipe_arch_as_its_docstring_says(size):
+    span, rise = size[:2]
+    depth, area, around = _three_arcs(*size)
+    asked = np.array([0.2, 0.5, 1.0]) * rise
+    ellipse = Barrel(rise, span, False)
+    areas = sections.open_area(ellipse, asked) / np.interp(asked, depth, area)
+    assert (areas > [0.73, 0.87, 0.96]).all() and (areas < [0.755, 0.89, 1.0]).all()
+    perimeters = sections.wetted_perimeter(ellipse, rise) / around[-1]
+    assert 0.95 <= perimeters < 0.99
+    above_bed = sections.open_area(ellipse._replace(bed_fraction=0.5), rise)
+    assert above_bed < 1.15 * (area[-1] - np.interp(rise / 2, depth, area))
+
+
 def test_missing_values_stay_missing():
     nan = np.nan
     barrel = Barrel(

@@ -5,6 +5,7 @@ never from what the reader returned.
 """
 
 import os
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ import pyogrio
 import pytest
 from numpy.testing import assert_allclose
 
-from culvertrisk import settings, tables
+from culvertrisk import pipeline, settings, tables
 from culvertrisk.inputs.culverts import read_culverts, understand_culverts
 from culvertrisk.inputs.file_kinds import guess_kind
 
@@ -216,3 +217,68 @@ def test_columbus_is_read(benchmark):
     path = _file("columbus_culverts/culverts.geojson")
     read = benchmark(read_culverts, path, PLAIN)
     assert len(read.table) > 5000
+
+
+WET_DAY = {"air_min_c": -2, "air_max_c": 6, "rain_m": 0.02, "snow_water_m": 0.05}
+FLOOD = ("today_flow_m3s", "flooded_chance", "design_flow_m3s", "overtopping_chance")
+
+
+@pytest.fixture(scope="module")
+def columbus_part(tmp_path_factory):
+    """120 pipes whose size is told, and a column of areas as an inventory has it."""
+    path = _file("columbus_culverts/culverts.geojson")
+    rows = pyogrio.read_dataframe(path)
+    is_told = rows["DIMENSION1"].fillna("").str.fullmatch(r"\d+")
+    part = rows[is_told].head(120).drop(columns="SHAPE_2_Le")
+    folder = tmp_path_factory.mktemp("columbus")
+    plain, with_area = folder / "plain.geojson", folder / "with_area.geojson"
+    pyogrio.write_dataframe(part, plain)
+    area_ac = np.where(np.arange(len(part)) % 2, 25.0, np.nan)
+    pyogrio.write_dataframe(part.assign(DRAIN_AREA_AC=area_ac), with_area)
+    return plain, with_area
+
+
+def _assessed(path, **design):
+    town = settings.Settings(
+        files={"culverts": path.name},
+        folder=path.parent,
+        design=design,
+        forecast=WET_DAY,
+    )
+    return pipeline.assess(town, date(2025, 2, 25)).crossings
+
+
+@pytest.mark.slow
+def test_columbus_has_no_flows_without_an_area_and_says_why(columbus_part):
+    crossings = _assessed(columbus_part[0])
+    assert crossings[[*FLOOD]].isna().all(axis=None)
+    assert crossings["open_capacity_m3s"].notna().any()
+    assert crossings["flow_note"].str.startswith("catchment unknown: no flow").all()
+    assert (crossings["peak_note"] == "no peak: catchment or its path unknown").all()
+
+
+@pytest.mark.slow
+def test_columbus_has_flows_with_an_area_of_the_town(columbus_part):
+    crossings = _assessed(columbus_part[0], catchment_m2="10 acre")
+    has_size = crossings["rise_m"].notna()
+    assert has_size.sum() > 60
+    assert crossings.loc[has_size, [*FLOOD]].notna().all(axis=None)
+    assert (crossings["today_flow_m3s"] > 0).all()
+    acre_m2 = 43_560 * FOOT_M**2  # the survey acre is 4e-6 larger
+    assert_allclose(crossings["catchment_m2"], 10 * acre_m2, rtol=1e-5)
+    for name in ("flow_note", "peak_note"):
+        assert crossings[name].str.contains("assumed for the whole town").all()
+    assert crossings["unknowns"].str.contains("catchment assumed").all()
+
+
+@pytest.mark.slow
+def test_columbus_takes_recorded_areas_before_the_towns(columbus_part):
+    crossings = _assessed(columbus_part[1], catchment_m2="10 acre")
+    counts = crossings["catchment_source"].value_counts()
+    assert counts["recorded"] > 40 and counts["assumed"] > 40
+    recorded = crossings["catchment_source"] == "recorded"
+    area_m2 = crossings.loc[recorded, "catchment_m2"]
+    assert_allclose(area_m2, 25 * 43_560 * FOOT_M**2, rtol=1e-5)  # survey acre
+    larger, smaller = (crossings.loc[rows, "design_flow_m3s"].median()
+                       for rows in (recorded, ~recorded))  # fmt: skip
+    assert larger > 1.5 * smaller

@@ -164,3 +164,20 @@ def test_table_names_a_known_source_on_every_row(name):
 def test_every_default_lies_in_its_range():
     rows = table("thaw_defaults").dropna(subset=["low", "high"])
     assert ((rows["low"] <= rows["value"]) & (rows["value"] <= rows["high"])).all()
+
+
+def test_a_jet_pushes_back_with_what_its_pump_gives():
+    """0.0526 x 5 gpm x sqrt(3000 psi) = 14.4 lbf = 64.1 N; constant from memory."""
+    washer = JETTER.model_copy(update={"pressure_pa": 20_684_271.0})
+    assert one(washer)["jet_reaction_n"] == pytest.approx(64.1, abs=0.45)
+    for crew in (JETTER, STEAMER, DIGGER):  # no pressure told, no jet
+        assert np.isnan(one(crew)["jet_reaction_n"])
+
+
+def test_a_hose_that_takes_the_whole_pressure_is_told():
+    """90 psi per 100 ft of 1/2 in at 10 gpm (formula): 6.2 MPa on 1000 ft."""
+    long_hose = {"flow_m3s": 0.000630902, "hose_m": 304.8, "tank_m3": 9.0}
+    weak = JETTER.model_copy(update=long_hose | {"pressure_pa": 5e6})
+    assert one(weak)["why_not"] == "the hose takes 6.2 MPa, the pump gives 5.0 MPa"
+    strong = weak.model_copy(update={"pressure_pa": 10e6})
+    assert "MPa" not in one(strong)["why_not"]

@@ -18,8 +18,9 @@ from matplotlib.image import imread
 
 from culvertrisk.reports.hillshade import hillshade, light
 from culvertrisk.reports.map import write_map
-from culvertrisk.reports.map_data import differences, map_columns
+from culvertrisk.reports.map_data import map_columns
 from culvertrisk.reports.offline import data_block, map_page
+from culvertrisk.reports.packing import differences
 from culvertrisk.tables import columns
 from tests import report_fixture
 

@@ -142,3 +142,12 @@ def test_hostile_names_are_escaped(tmp_path):
 def test_same_content_gives_the_same_bytes(tmp_path, page):
     again = write_run_sheets(tmp_path / "other.html", report_fixture.content())
     assert again.read_bytes() == page.encode()
+
+
+def test_the_sheet_says_how_hard_the_jet_pushes_back(tmp_path, page):
+    jobs = report_fixture.jobs().assign(jet_reaction_n=58.5)
+    content = report_fixture.content(jobs=jobs)
+    assert truck_sheets(content)[0]["push"] == ("58 N", "13 lbf")
+    told = write_run_sheets(tmp_path / "sheets.html", content).read_text("utf-8")
+    assert "burner fuel. The jet pushes back with 58 N" in text_of(told)
+    assert "pushes back" not in page

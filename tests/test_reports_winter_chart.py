@@ -7,7 +7,10 @@ import pandas as pd
 
 from culvertrisk.reports.winter_chart import winter_chart
 
-MECHANISMS = ("sag", "seep", "draught", "perched", "plug", "refreeze", "shallow")
+MECHANISMS = (
+    *("sag", "seep", "draught", "perched", "tailwater"),
+    *("plug", "refreeze", "shallow"),
+)
 
 
 def _diary():

@@ -166,3 +166,65 @@ def test_crossing_mapped_off_its_road_takes_the_stream_on_that_road(terrain, roa
     # Another road's stream is not taken.
     done, _ = _done(off.assign(road_name="Elsewhere Rd"), terrain, roads)
     assert done.loc["off", "stream_note"].startswith("no stream near")
+
+
+SLOPE_ROW = 80  # row of a road along a slope falling east
+
+
+@pytest.fixture(scope="module")
+def hillside():
+    """Ground falling 2 % east, a bank 15 m wide along it, a ditch on either side."""
+    rows, cols = np.mgrid[0:ROWS, 0:COLS]
+    ground_m = 100 - 0.1 * cols + 0.02 * np.abs(rows - SLOPE_ROW)
+    ground_m[np.abs(rows - SLOPE_ROW) <= 1] += 1.5
+    grid = Affine(CELL_M, 0, WEST_M, 0, -CELL_M, NORTH_M)
+    return Terrain(ground_m.astype(np.float32), grid, CRS, CELL_M)
+
+
+def _ditch_town(side):
+    """Driveways on both sides, and a pipe whose inlet is on one side (1 is north)."""
+    y_m = _y(SLOPE_ROW)
+    places = [
+        (WEST_M + 50, y_m + 12), (WEST_M + 100, y_m - 12), (WEST_M + 130, y_m + 12),
+        (WEST_M + 160, y_m - 12), (WEST_M + 200, y_m),
+    ]  # fmt: skip
+    names = ["north 1", "south 1", "north 2", "south 2", "pipe"]
+    table = _table(places, names, ["driveway"] * 4 + ["cross"])
+    x_m = WEST_M + 200
+    ends = {
+        "inlet_x_m": x_m, "inlet_y_m": y_m + 11 * side,
+        "outlet_x_m": x_m, "outlet_y_m": y_m - 11 * side,
+        "inlet_invert_m": 2.0, "outlet_invert_m": 1.0,
+    }  # fmt: skip
+    for name, value in ends.items():
+        table.loc["pipe", name] = value
+    return table.assign(road_name="Middle Rd")
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("is_split", [False, True])
+def test_ditch_links_pipes_on_one_side_of_the_road_only(
+    hillside, roads, side, is_split
+):
+    """Driveway pipes follow one another along a ditch: common practice, no source."""
+    line = roads.iloc[[1]]
+    if is_split:  # two lines of one road, drawn towards one another
+        a, b = line.geometry.iloc[0].coords
+        middle = (WEST_M + 115, a[1])
+        line = line.iloc[[0, 0]].set_geometry(
+            [LineString([a, middle]), LineString([b, middle])], crs=CRS
+        )
+    table, site = _done(_ditch_town(side), hillside, line)
+    after = add_chains(table, hillside, site)["downstream_id"]
+    assert after["north 1"] == "north 2"
+    assert after["south 1"] == "south 2"
+    ours, other = ("north 2", "south 2") if side == 1 else ("south 2", "north 2")
+    assert after[ours] == "pipe"
+    assert after[other] == ""
+    assert after["pipe"] == ""
+
+
+def test_pipe_in_a_ditch_without_a_road_line_has_no_side(hillside, roads):
+    table, site = _done(_ditch_town(1), hillside, None)
+    after = add_chains(table, hillside, site)["downstream_id"]
+    assert not after.isin(["north 1", "north 2", "south 1", "south 2"]).any()

@@ -5,18 +5,22 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from scipy import stats
 from shapely import Point
 
-from culvertrisk.settings import Settings
+from culvertrisk.settings import Gauge, Settings
+from culvertrisk.stages.concentrations import concentration_time, lag_time
 from culvertrisk.stages.design_flow import PEAK_COLUMNS, add_design_flow
 from culvertrisk.stages.design_storm import (
     PEAK_YEARS,
     DesignChoices,
     RegionalRegression,
     curve_number_of,
+    rain_of,
     runoff_fraction_of,
     storm_defaults,
 )
+from culvertrisk.stages.gauged_peaks import gauge_curve
 from culvertrisk.stages.yearly_flood import add_yearly_flood
 from culvertrisk.tables import columns, table
 
@@ -238,12 +242,159 @@ def test_partial_series_is_asked_for_its_own_interval():
     assert_allclose(after["partial"] / after["annual"], grown[1] / grown[0], rtol=1e-6)
 
 
-@pytest.mark.parametrize("method", ["faa", "velocity"])
+@pytest.mark.parametrize("method", ["faa", "nrcs lag", "velocity"])
 def test_other_times_of_concentration_can_be_chosen(method):
     choices = DesignChoices(covers={"woods": 1.0}, concentration=method)
     flows = _flows(choices, _rainfall())
     assert (flows > 0).all()
     assert not np.isclose(flows[0], _flows(WOODS, _rainfall())[0])
+
+
+# flows of 20 years whose logarithms have no skew: 10^(+-0.2), ten each [m3/s]
+EVEN = tuple(10**0.2 if year % 2 else 10**-0.2 for year in range(20))
+
+
+def _gauge(**changes):
+    return Gauge(**{"peaks_m3s": EVEN, "catchment_m2": 2e6, **changes})
+
+
+def test_gauge_curves_are_the_hand_sums():
+    """usgs1982, appendix 3, no skew, 100 years: 2.326; Gumbel, 100 years: 3.137.
+
+    The standard deviation of +-0.2, ten each, is 0.2 sqrt(20/19)."""
+    spread = 0.2 * (20 / 19) ** 0.5
+    assert_allclose(np.log10(gauge_curve(_gauge()))[4], 2.326 * spread, atol=2e-4)
+    mean, half = (10**0.2 + 10**-0.2) / 2, (10**0.2 - 10**-0.2) / 2
+    expected = mean + 3.137 * half * (20 / 19) ** 0.5
+    found = gauge_curve(_gauge(distribution="Gumbel"))[4]
+    assert_allclose(found, expected, atol=5e-4)
+    assert_allclose(gauge_curve(_gauge(peaks_m3s=[2.0] * 10)), 2.0)
+
+
+def test_log_pearson_of_skewed_flows_is_that_of_scipy():
+    flows = np.random.default_rng(5).gamma(2.0, 3.0, 40)
+    logs = np.log10(flows)
+    lean, spread = stats.skew(logs, bias=False), logs.std(ddof=1)
+    years = np.array(PEAK_YEARS)
+    expected = 10 ** stats.pearson3.ppf(1 - 1 / years, lean, logs.mean(), spread)
+    found = gauge_curve(_gauge(peaks_m3s=tuple(flows)))
+    assert_allclose(found, expected, rtol=1e-9)
+
+
+def test_a_gauge_is_moved_by_area_within_its_limits():
+    choices = DesignChoices(gauge=_gauge(area_exponent=0.5))
+    places = {"catchment_m2": 2.88e6}, {"catchment_m2": 3.1e6}
+    after = add_design_flow(_crossings(*places), _settings(), choices)
+    assert [*after["peak_method"]] == ["gauged stream", "rational"]
+    assert_allclose(after["peak_100_years_m3s"].iloc[0],
+                    1.2 * gauge_curve(choices.gauge)[4])  # fmt: skip
+    said = "gauge has 20 years: peaks above 20 years are stretched"
+    assert said in after["peak_note"].iloc[0]
+    alone = add_design_flow(
+        _crossings({"catchment_m2": 3.1e6, "concentration_s": NAN}),
+        _settings(),
+        choices,
+    )
+    assert (
+        "catchment is outside 0.5 to 1.5 times that of the gauge"
+        in (alone["peak_note"].iloc[0])
+    )
+
+
+def test_velocity_method_is_the_sum_of_its_reaches():
+    """tr55, example 3-1 in kind: 100 ft of sheet flow (n 0.24, 1 %, P2 3.6 in) 0.2959
+    h, 1000 ft of shallow flow at 1.6135 ft/s, then a ditch by Manning (R 0.3 m)."""
+    sheet_s = 0.2959 * HOUR_S
+    shallow_s = 1000 / 1.61345
+    ditch_m = 500.0
+    ditch_s = ditch_m / (0.3 ** (2 / 3) * 0.01**0.5 / 0.05)
+    place = _crossings(
+        {
+            "flow_path_m": 1100 * FOOT_M + ditch_m,
+            "flow_path_slope_m_per_m": 0.01,
+        }
+    )
+    choices = DesignChoices(concentration="velocity")
+    rainfall = _rainfall()
+    rainfall["rain_m"] = 3.6 * INCH_M * (1 + 1e-9 * rainfall["return_years"])
+    time_s = concentration_time(
+        place, rain_of(rainfall, _settings().storm, choices), choices
+    )
+    assert_allclose(time_s, sheet_s + shallow_s + ditch_s, rtol=1e-3)
+
+
+def test_lag_takes_the_slope_of_the_land_where_it_is_known():
+    """nrcs2004, chapter 15: 5000 ft, CN 75, 4 %: 1.114 h."""
+    rows = {"flow_path_m": 5000 * FOOT_M, "flow_path_slope_m_per_m": 0.01}
+    land = _crossings(
+        {**rows, "catchment_slope_m_per_m": 0.04},
+        {**rows, "catchment_slope_m_per_m": NAN},
+    )
+    time_s = lag_time(land, np.full(2, 75.0))
+    assert_allclose(time_s[0], 1.114 * HOUR_S, rtol=1e-3)
+    assert_allclose(time_s[1], 2 * time_s[0])  # a quarter of the slope
+
+
+LIMITS = [
+    (
+        {"flow_path_slope_m_per_m": 1e-4},
+        {},
+        "slope of the flow path is held at its least, 0.001",
+    ),
+    (
+        {"catchment_m2": 5e5},
+        {},
+        "catchment is above the 45 ha of Kirpich's time of concentration",
+    ),
+    ({"flow_path_slope_m_per_m": 0.2}, {}, "slope is outside the 3 to 10 % of Kirpich"),
+    (
+        {"concentration_s": 300.0},
+        {},
+        "time of concentration is held at the shortest, 5 min",
+    ),
+    (
+        {},
+        {"concentration": "faa"},
+        "FAA's time of concentration is for paths over land without a channel",
+    ),
+    ({}, {"concentration": "velocity"}, "sheet flow is held at its limit of 30 m"),
+    (
+        {},
+        {"covers": {"paved": 1.0}, "soil_group": "D"},
+        "runoff share times frequency factor is held at 1",
+    ),
+    (LARGE, {"curve_number": 96.0}, "curve number is outside the 50 to 95 of the NRCS"),
+    (
+        {"catchment_m2": 20 * MILE2_M2, "concentration_s": NAN},
+        {"curve_number": 80.0},
+        "catchment is above the 19 square miles of the NRCS lag",
+    ),
+    (
+        LARGE,
+        {"curve_number": 80.0, "pond_fraction": 0.2},
+        "ponds count with the 5 % at which the graphical method's factors end",
+    ),
+]
+
+
+@pytest.mark.parametrize(("place", "choices", "said"), LIMITS)
+def test_every_limit_that_clamps_or_is_passed_is_said(place, choices, said):
+    """Sources of the figures: storm_defaults and tr55_ponds."""
+    made = add_design_flow(
+        _crossings(place), _settings(), DesignChoices(**choices), _rainfall()
+    )
+    assert said in made["peak_note"].iloc[0]
+
+
+def test_the_standard_error_of_a_regional_equation_is_said():
+    place = {"catchment_m2": 10 * MILE2_M2}
+    for error, said in (
+        (0.4, "standard error of the regional equation is 40 %"),
+        (NAN, "standard error of the regional equation not given: no band about it"),
+    ):
+        choices = DesignChoices(regression=_region(standard_error_fraction=error))
+        after = add_design_flow(_crossings(place), _settings(), choices)
+        assert said in after["peak_note"].iloc[0]
 
 
 def test_unknown_catchment_has_no_peak_and_says_so():

@@ -12,10 +12,16 @@ from shapely import Point
 
 from culvertrisk.settings import Settings
 from culvertrisk.stages.flood import add_flood
-from culvertrisk.stages.flood_weather import day_water, flood_defaults
+from culvertrisk.stages.flood_weather import (
+    day_water,
+    flood_defaults,
+    town_forest,
+)
+from culvertrisk.stages.flow_spread import add_flow_spread
 from culvertrisk.tables import columns, sources, table
 
 NAN = np.nan
+HELD = "time of concentration is held at the shortest, 5 min"
 CFS_M3S = 0.028316846592
 THAW_DAY = date(2025, 2, 25)
 SUMMER_DAY = date(2025, 7, 10)
@@ -165,17 +171,22 @@ def test_unknowns_stay_unknown_and_are_told():
     result = _thaw(no_area, {"rise_m": NAN, "blocked_chance": 0.5}, {"cover_m": NAN})
     catchment, rise, cover = (row for _, row in result.iterrows())
     assert np.isnan(catchment[["today_flow_m3s", "flooded_chance"]].to_list()).all()
-    assert catchment["flow_note"] == "catchment unknown: no flow"
+    assert catchment["flow_note"] == (
+        "catchment unknown: no flow; give an elevation raster, a column of recorded "
+        "catchments or design.catchment_m2"
+    )
     assert catchment["flood_class"] == ""
     assert np.isnan(rise["open_capacity_m3s"])
     assert np.isnan(rise["flooded_chance"])
     assert 0 <= rise["flooded_blocked_chance"] <= 1
     assert rise["flow_note"] == (
-        "rise unknown: 0.46 m assumed for the depth at which water reaches the road"
+        f"{HELD}; rise unknown: 0.46 m assumed for the depth at which water reaches "
+        "the road"
     )
     assert_allclose(cover["headwater_limit_m"], 0.6096 + 0.3048)
     assert cover["flow_note"] == (
-        "cover unknown: 0.30 m assumed for the depth at which water reaches the road"
+        f"{HELD}; cover unknown: 0.30 m assumed for the depth at which water reaches "
+        "the road"
     )
 
 
@@ -187,7 +198,7 @@ def test_bridges_and_fords_have_flow_but_no_chance(kind):
     chances = ["flooded_open_chance", "flooded_blocked_chance", "flooded_chance"]
     assert row[[*names, *chances, "flood_index"]].isna().all()
     assert row["flood_class"] == ""
-    assert row["flow_note"] == ""
+    assert row["flow_note"] == HELD
 
 
 def test_road_over_a_surveyed_inlet_sets_the_headwater_limit():
@@ -206,10 +217,11 @@ def test_the_note_tells_what_the_methods_do_not_cover():
         "is_catchment_cut": 1.0,
     }
     assert _thaw(large)["flow_note"].iloc[0] == (
-        "catchment 310 ha is above the 80 ha limit of the rational method; "
         "catchment reaches the edge of the elevation raster: flow is a lower bound; "
         "elevation raster filled 1.8 m deep at the inlet: catchment doubtful; "
-        "time of concentration 2.8 h is above the 2 h of the rule for rain durations"
+        "catchment is above the 80 ha limit of the rational method; "
+        "catchment is above the 45 ha of Kirpich's time of concentration; "
+        "slope is outside the 3 to 10 % of Kirpich's time of concentration"
     )
 
 
@@ -324,6 +336,43 @@ def test_rain_on_snow_melts_by_the_manual():
     assert_allclose(water.melt_m, 0.03880, rtol=1e-3)
 
 
+def test_dense_forest_melts_by_its_own_equation_of_the_manual():
+    """usace1998, metric form, heavily forested: (3.38 + 0.0126 * 18) * 8 + 1.27 =
+    30.12 mm; half forest lies halfway to the open ground's 38.80 mm."""
+    forecast = {**THAW, "air_min_c": 4, "air_max_c": 12}
+    weather = _weather(THAW_DAY, rain_m=0.03)
+    for share, melt_m in ((1.0, 0.03012), (0.5, (0.03012 + 0.03880) / 2)):
+        water = day_water(weather, _settings(**forecast), THAW_DAY, share)
+        assert_allclose(water.melt_m, melt_m, rtol=1e-3)
+
+
+def test_flow_and_melt_follow_the_land_of_the_catchment():
+    rain = {"rain_m": 0.036, "rain_start": "08:00", "rain_end": "18:00"}
+    flows = _summer({"runoff_fraction": 0.15}, {"runoff_fraction": 0.6}, **rain)
+    assert_allclose(
+        flows["today_flow_m3s"].iloc[1], 4 * flows["today_flow_m3s"].iloc[0]
+    )
+    frozen = _thaw({"runoff_fraction": 0.15}, {"runoff_fraction": 0.9})
+    ratio = frozen["today_flow_m3s"].iloc[1] / frozen["today_flow_m3s"].iloc[0]
+    assert_allclose(ratio, 0.9 / 0.7)  # frozen ground lets 0.7 run off at least
+    mixed = _crossings({"forest_fraction": 1.0}, {"forest_fraction": NAN})
+    assert town_forest(mixed) == 1.0
+    assert town_forest(_crossings({})) == 0.0
+
+
+def test_the_band_of_todays_flow_holds_eight_cases_of_ten():
+    """Normal table: 1.2816 at 0.9; spread 0.5: 1.898 times up and down."""
+    before = _thaw({}, {"catchment_m2": NAN})
+    after = add_flow_spread(before, _settings(**THAW))
+    declared = set(columns().query("made_by == 'flow_spread'").index)
+    assert set(after) - set(before) == declared
+    row = after.iloc[0]
+    ratio = row["today_flow_high_m3s"] / row["today_flow_m3s"]
+    assert_allclose(ratio, 1.898, rtol=2e-4)
+    assert_allclose(row["today_flow_m3s"] / row["today_flow_low_m3s"], ratio)
+    assert after[sorted(declared)].iloc[1].isna().all()
+
+
 def test_snow_is_summed_over_the_winter_where_it_is_not_typed():
     forecast = {key: value for key, value in THAW.items() if key != "snow_water_m"}
     weather = _weather(THAW_DAY, 10, snowfall_water_m=0.0001, rain_m=0.03)
@@ -358,14 +407,14 @@ def test_missing_weather_leaves_the_flow_unknown_and_says_why(weather, forecast,
     row = add_flood(_crossings({}), days, _settings(**forecast), THAW_DAY).iloc[0]
     assert np.isnan(row["today_flow_m3s"])
     assert np.isnan(row["flooded_chance"])
-    assert row["flow_note"] == note
+    assert row["flow_note"] == f"{HELD}; {note}"
 
 
 def test_a_day_of_frost_brings_no_water_whatever_else_is_unknown():
     days = _weather(THAW_DAY, rain_m=NAN, snowfall_water_m=NAN)
     row = add_flood(_crossings({}), days, _settings(), THAW_DAY).iloc[0]
     assert row["today_flow_m3s"] == 0
-    assert row["flow_note"] == ""
+    assert row["flow_note"] == HELD
 
 
 def test_an_empty_table_stays_empty():
@@ -381,3 +430,19 @@ def test_every_default_names_its_source():
     assert rows["name"].is_unique
     assert set(rows["source"]) <= set(sources().index)
     assert set(flood_defaults()) == set(rows["name"])
+
+
+def test_what_the_next_crossing_backs_up_counts_today_not_for_the_years():
+    """The lower road stands higher and its pipe is far too small for the day."""
+    level = {"barrel_slope_m_per_m": 0.0, "length_m": 12.0, "road_low_m": 100.0}
+    below = {**level, "road_low_m": 100.6, "catchment_m2": 1e6}
+    table = _crossings(level, below).assign(downstream_id=["A1", ""])
+    days, typed = _weather(THAW_DAY), _settings(**THAW)
+    above, last = (r for _, r in add_flood(table, days, typed, THAW_DAY).iterrows())
+    alone = add_flood(table.iloc[:1], days, typed, THAW_DAY).iloc[0]
+    assert above["open_capacity_m3s"] == alone["open_capacity_m3s"]
+    assert above["today_capacity_m3s"] < 0.5 * alone["today_capacity_m3s"]
+    assert above["iced_capacity_m3s"] <= above["today_capacity_m3s"]
+    assert above["flooded_open_chance"] > alone["flooded_open_chance"]
+    assert_allclose(above["tailwater_m"], 1.5 * 0.6096)  # up to the road below
+    assert last["today_capacity_m3s"] == last["open_capacity_m3s"]

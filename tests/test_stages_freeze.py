@@ -15,11 +15,13 @@ from numpy.testing import assert_allclose
 from shapely.geometry import Point
 
 from culvertrisk.checks import InputError
+from culvertrisk.formulas.closing import blocked_fraction
 from culvertrisk.formulas.ice import standing_ice
 from culvertrisk.formulas.sun import SEASON_DAYS, season_day
 from culvertrisk.settings import Files, Forecast, Settings
 from culvertrisk.stages.freeze import add_freeze, freeze_state, modelled_chance
 from culvertrisk.stages.freeze_inputs import freeze_inputs
+from culvertrisk.stages.mechanisms import SWELLING
 from culvertrisk.stages.unknowns import unknown_points
 from culvertrisk.stages.winter import (
     days_of_winter,
@@ -239,10 +241,11 @@ def _many(**changes):
     silt=st.floats(0, 0.9),
     drop=st.floats(0, 1),
     seep=st.floats(0, 1),
+    tail=st.floats(0, 1),
     step=st.floats(0.001, 1),
 )
 def test_flatter_smaller_siltier_wetter_never_lowers_the_chance(
-    slope, rise, silt, drop, seep, step
+    slope, rise, silt, drop, seep, tail, step
 ):
     worse = {
         "barrel_slope_m_per_m": (slope, slope - step / 10),
@@ -250,6 +253,7 @@ def test_flatter_smaller_siltier_wetter_never_lowers_the_chance(
         "silt_fraction": (silt, silt + (0.95 - silt) * step),
         "outlet_drop_m": (drop, drop + step),
         "seep_chance": (seep, seep + (1 - seep) * step),
+        "tail_chance": (tail, tail + (1 - tail) * step),
     }
     # the first crossing is the base, each of the others is worse in one thing
     changes = {
@@ -270,10 +274,10 @@ def test_colder_and_shadier_never_lowers_the_chance(mean, colder, share, darker)
     inputs = _many(sun_j_m2=sun, outlet_sun_j_m2=sun)
     base, shaded = _chance(inputs, _weather(mean))
     assert shaded >= base - 1e-9
-    # all else equal: the same thaw water at a colder place, or none in both winters
-    higher = replace(inputs, elevation_offset_m=np.full(2, colder / 0.0065))
-    assert (_chance(higher, _weather(mean)) >= np.array([base, shaded]) - 1e-9).all()
+    # all else equal: no snow, so that a colder place or winter has no less thaw water
     bare = _chance(inputs, _weather(mean, snow_m=0.0))
+    higher = replace(inputs, elevation_offset_m=np.full(2, colder / 0.0065))
+    assert (_chance(higher, _weather(mean, snow_m=0.0)) >= bare - 1e-9).all()
     assert (_chance(inputs, _weather(mean - colder, snow_m=0.0)) >= bare - 1e-9).all()
 
 
@@ -282,6 +286,42 @@ def test_colder_and_shadier_never_lowers_the_chance(mean, colder, share, darker)
 def test_more_snow_on_an_end_never_raises_the_ice_on_standing_water(mean, depth, more):
     thin = _sag_m(_inputs(), _weather(mean, snow_m=depth))
     assert _sag_m(_inputs(), _weather(mean, snow_m=depth + more)) <= thin + 1e-12
+
+
+@rules(deadline=None, max_examples=20)
+@given(mean=st.floats(-15, 5), depth=st.floats(0, 1), more=st.floats(0, 1))
+def test_more_snow_never_raises_the_ice_that_backs_in_from_below(mean, depth, more):
+    thin, thick = (
+        _run(_inputs(), _weather(mean, snow_m=snow)).ice_m["tailwater"].item()
+        for snow in (depth, depth + more)
+    )
+    assert thick <= thin + 1e-12
+
+
+def test_a_day_across_0_degrees_both_freezes_and_melts():
+    """Mean 0 °C, half range pi: 1 °C·day of frost and 1 of thaw, by the sine."""
+    weather = _weather(snow_m=0.0)
+    weather["air_min_c"] = weather["air_max_c"] = -10.0
+    weather.loc["2024-02-25", ["air_min_c", "air_max_c"]] = -np.pi, np.pi
+    dark = np.zeros((1, SEASON_DAYS), dtype=np.float32)
+    inputs = _inputs(sun_j_m2=dark, outlet_sun_j_m2=dark)
+    before, after = (
+        _run(inputs, weather, (FIRST, last)).ice_m["tailwater"]
+        for last in (date(2024, 2, 24), ON)
+    )
+    grown = standing_ice(before, 1.0, surface_w_m2k=COEFFICIENTS["open_surface_w_m2k"])
+    melted = COEFFICIENTS["ice_melt_coefficient"] * 1.0 * SWELLING
+    assert_allclose(after, grown - melted, rtol=1e-9)
+    assert_allclose(after - before, grown - before - melted)
+    assert (grown > before).all()
+
+
+@rules(deadline=None, max_examples=10)
+@given(ratio=st.floats(0, 2), rise=st.floats(0.2, 3), factor=st.floats(0.1, 10))
+def test_only_ice_over_rise_matters_and_not_the_unit_of_either(ratio, rise, factor):
+    args = {"silt_fraction": 0.1}
+    inches = blocked_fraction(ratio * rise * factor, rise * factor, **args)
+    assert_allclose(blocked_fraction(ratio * rise, rise, **args), inches, atol=1e-12)
 
 
 def test_unknown_is_the_mean_over_its_points_and_not_the_chance_at_their_mean():

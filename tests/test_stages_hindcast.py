@@ -8,10 +8,17 @@ import pytest
 from numpy.testing import assert_allclose
 from shapely.geometry import Point
 
+from culvertrisk.checks import InputError
+from culvertrisk.settings import History
+from culvertrisk.stages.blockage import FRAGILITY
+from culvertrisk.stages.freeze import most_chances
+from culvertrisk.stages.freeze_inputs import freeze_inputs
 from culvertrisk.stages.hindcast import hindcast
-from culvertrisk.stages.history import fit_history
+from culvertrisk.stages.history import fit_history, with_log
+from culvertrisk.stages.log_fit import fit_record, winter_chances
 from culvertrisk.stages.log_gaps import kept_fractions, lost_spans
 from culvertrisk.stages.log_matching import history_defaults, match_rows
+from culvertrisk.stages.winter import freeze_coefficients
 from tests.history_made import (
     TOWN,
     drawn_log,
@@ -104,7 +111,7 @@ def test_few_thaws_leave_the_physics_uncalibrated_and_it_is_said():
     log = log_of([(f"{y}-02-01", "W1", "", "open") for y in (2021, 2022, 2023)])
     fit = fit_history(crossings, log, made_weather(), made_sun(40), TOWN, ON)
     assert not fit.is_calibrated
-    assert fit.calibration is None
+    assert (fit.median_factor, fit.spread_factor) == (1.0, 1.0)
     assert (
         "The freeze model is not yet calibrated: this log has 3 winters with a thaw, "
         "over 3 winters; 30 over 3 are needed." in fit.notes
@@ -172,3 +179,47 @@ def test_rows_placed_by_words_are_counted_and_their_confidence_told():
         "with a confidence of 0.67 on average.",
     )
     assert past.logged_thaw_count[3] == 2
+
+
+def test_fitted_fragility_is_that_of_the_day():
+    crossings = made_crossings(200)
+    log = drawn_log(np.full(200, 0.1))
+    fit = fit_history(crossings, log, made_weather(), made_sun(200), TOWN, ON)
+    fitted = freeze_coefficients(with_log(crossings, TOWN, fit)[1].freeze.defaults)
+    usual = freeze_coefficients()
+    ratio = {name: (fitted[name] / usual[name]).item() for name in FRAGILITY}
+    assert_allclose(ratio["closing_median_ratio"], fit.median_factor)
+    assert_allclose(ratio["closing_spread"], fit.spread_factor)
+    assert_allclose(ratio["seep_closing_spread"], fit.spread_factor)
+    # chances of the hindcast read between the trials are those of a run with them
+    past = hindcast(crossings, log, made_weather(), made_sun(200), TOWN, ON)
+    read = winter_chances(past.record, fit_record(past.record, past.coefficients).model)
+    inputs = freeze_inputs(crossings, made_sun(200), usual)
+    span = date(2020, 10, 1), date(2021, 5, 31)
+    run = most_chances(inputs, made_weather(), *span, fitted)
+    assert_allclose(read[:, 4], run[len(run) // 2, 2], atol=0.01)
+
+
+def test_town_may_set_the_defaults_of_history_and_name_lost_pages():
+    crossings = made_crossings(40)
+    log = drawn_log(np.full(40, 0.2))
+    days = [[date(2021, 1, 1), date(2021, 1, 31)]]
+    own = History(defaults={"logged_fraction": 0.8}, lost_days=days)
+    town = TOWN.model_copy(update={"history": own})
+    weather, sun = made_weather(), made_sun(40)
+    usual = hindcast(crossings, log, weather, sun, TOWN, ON)
+    past = hindcast(crossings, log, weather, sun, town, ON)
+    assert past.coefficients["logged_fraction"] == 0.8
+    winter = past.winters.index(2020)
+    assert past.record.kept_fraction[winter] < usual.record.kept_fraction[winter]
+    fit = fit_history(crossings, log, weather, sun, town, ON)
+    assert any("level (0.80 where crews go) is assumed" in note for note in fit.notes)
+
+
+def test_unknown_name_among_the_towns_defaults_of_history_is_refused():
+    with pytest.raises(InputError) as refused:
+        history_defaults({"logged_fracton": 0.8})
+    assert refused.value.problems == (
+        "town file: history.defaults.logged_fracton must be a name of the "
+        "history_defaults table, got 0.8. Correct the spelling.",
+    )

@@ -13,11 +13,14 @@ from shapely.geometry import Point
 from culvertrisk.formulas.bayes import corrected_chance
 from culvertrisk.settings import Files, Settings
 from culvertrisk.stages.freeze import add_freeze
-from culvertrisk.stages.history import add_history, fit_history
+from culvertrisk.stages.freeze_inputs import freeze_inputs
+from culvertrisk.stages.history import fit_history, with_history, with_log
 from culvertrisk.stages.log_matching import match_log, plain_id
+from culvertrisk.stages.winter import freeze_coefficients
 from culvertrisk.tables import columns
 
 TOWN = Settings(files=Files(culverts="c.csv"))
+FREEZE = freeze_coefficients()
 ON = date(2024, 2, 25)
 IDS = ["12", "12A", "N4", "H1", "P1", "P2", "B1"]
 ROADS = [
@@ -134,10 +137,11 @@ def test_number_borne_by_two_crossings_names_none():
     assert match_log(crossings, _log(_thaws("12", ["2022-02-01"]))).tolist() == [""]
 
 
-def test_add_history_adds_exactly_its_columns_and_leaves_its_input_alone():
+def test_history_adds_exactly_its_columns_and_leaves_its_input_alone():
     crossings = add_freeze(_crossings(), _weather(), None, ON, TOWN)
     before = crossings.copy()
-    result = add_history(crossings, LOG, _weather(), None, TOWN, ON)
+    noted, _ = with_log(crossings, TOWN, _fit())
+    result = with_history(noted, _fit(), TOWN)
     made = columns().query("made_by == 'history'")
     assert set(result.columns) - set(crossings.columns) == set(made.index)
     pd.testing.assert_frame_equal(crossings, before)
@@ -235,11 +239,30 @@ def test_winter_without_weather_is_left_out_and_said_to_be():
     assert_allclose(np.nansum(fit.expected_thaw_count), 7)
 
 
+def test_uncalibrated_log_leaves_the_settings_as_they_are():
+    assert with_log(_crossings(), TOWN, _fit())[1] == TOWN
+
+
+def test_log_note_has_the_newest_remarks_once_and_none_of_later_days():
+    log = LOG.assign(note="")
+    log.loc[:3, "note"] = ["stakes gone", "seep", "stakes gone", "could not find end"]
+    log.loc[len(log)] = {**LOG.iloc[0], "day": pd.Timestamp("2024-03-01"), "note": "x"}
+    noted, _ = with_log(_crossings(), TOWN, _fit(log))
+    assert noted["log_note"].to_dict() == dict.fromkeys(IDS, "") | {
+        "N4": "2022-01-10: could not find end; 2021-03-10: stakes gone; "
+        "2021-02-10: seep"
+    }
+    blank = _crossings(has_seep=np.nan)
+    chance = freeze_inputs(blank.assign(log_note=noted["log_note"]), None, FREEZE)
+    assert chance.seep_chance[IDS.index("N4")] == FREEZE["word_chance"]
+    assert chance.seep_chance[0] < FREEZE["word_chance"]
+
+
 def test_class_words_follow_their_limits():
     crossings = _crossings().assign(
         modelled_chance=[0.6, 0.59, 0.35, 0.34, 0.15, 0.14, np.nan]
     )
-    result = add_history(crossings, None, _weather(), None, TOWN, ON)
+    result = with_history(crossings, _fit(None), TOWN)
     assert result["freeze_class"].tolist() == [
         *("severe", "high", "high", "some", "some", "low", ""),
     ]

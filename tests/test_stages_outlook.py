@@ -7,7 +7,9 @@ import pandas as pd
 import pytest
 
 from culvertrisk.checks import InputError
+from culvertrisk.stages.causes import Causes
 from culvertrisk.stages.freeze import add_freeze
+from culvertrisk.stages.mechanisms import MECHANISMS
 from culvertrisk.stages.outlook import outlook, outlook_weather
 from culvertrisk.stages.winter import freeze_coefficients
 from culvertrisk.stages.winter_diary import winter_diary
@@ -24,8 +26,10 @@ from tests.test_stages_freeze import (
 
 
 def _seen(inputs, weather, on=ON, cause="sag"):
-    icing = np.full(len(inputs.rise_m), cause, dtype=object)
-    return outlook(inputs, weather, (FIRST, on), icing, COEFFICIENTS)
+    word = np.full(len(inputs.rise_m), cause, dtype=object)
+    chance = {name: np.full(len(word), 0.5) for name in MECHANISMS}
+    causes = Causes(word, word, word, chance | {"draught": np.zeros(len(word))})
+    return outlook(inputs, weather, (FIRST, on), causes, COEFFICIENTS)
 
 
 def _cold(until="2024-03-31", first="2021-10-01"):
@@ -42,6 +46,15 @@ def test_ice_closes_in_the_winter_and_opens_in_a_usual_spring():
     closes, opens = (seen[k][0] for k in ("closing_day", "self_opening_day"))
     assert FIRST.isoformat() < closes < ON.isoformat() < opens < "2024-05-31"
     assert seen["freeze_advice"][0] == ""
+
+
+def test_each_mechanism_has_its_day_and_one_too_unlikely_none():
+    seen = _seen(_inputs(), _cold(), cause="tailwater")
+    days = {name: seen[f"{name}_closing_day"][0] for name in MECHANISMS}
+    assert days["tailwater"] == seen["closing_day"][0]
+    # under the open sky and without the ground's heat it is first
+    assert FIRST.isoformat() < days["tailwater"] < days["sag"]
+    assert days["draught"] == ""
 
 
 def test_what_makes_no_ice_neither_closes_nor_opens():
@@ -125,6 +138,21 @@ def test_diary_of_a_crossing_agrees_with_its_days():
     assert row["closing_day"] == f"{closed[0]:%Y-%m-%d}"
     opened = ratio.index[(ratio < 0.5) & (ratio.index > pd.Timestamp(ON))]
     assert row["self_opening_day"] == f"{opened[0]:%Y-%m-%d}"
+
+
+def test_diary_sets_plain_formulas_beside_the_model():
+    diary = winter_diary(_crossings(), "12", _cold(), _sun(), ON, TOWN)
+    frost = diary["afdd_cday"]
+    alpha = COEFFICIENTS["stefan_coefficient"].item()
+    np.testing.assert_allclose(diary["stefan_ice_m"], alpha * np.sqrt(frost))
+    share = diary["full_barrel_frost_fraction"]
+    assert share.iloc[0] < share.max() == 1
+    # Plank: rho L (R²/4k + R/2h) of a barrel of 0.457 m, in degree-days
+    needed = 916.7 * 333.5e3 * (0.2285**2 / (4 * 2.24) + 0.2285 / 20) / 86_400
+    half = diary[frost.between(1, needed)]
+    np.testing.assert_allclose(
+        half["full_barrel_frost_fraction"], half["afdd_cday"] / needed, rtol=2e-3
+    )
 
 
 def test_the_town_may_set_any_default_and_no_other_name():

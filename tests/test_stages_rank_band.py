@@ -34,7 +34,7 @@ def _scored(crossings, weather):
 
 def _banded(crossings, weather):
     sun = made_sun(len(crossings))
-    return add_rank_band(crossings, weather, sun, TOWN, ON, None)
+    return add_rank_band(crossings, weather, sun, TOWN, ON)
 
 
 def _known(count=COUNT):

@@ -24,7 +24,7 @@ HOUR_S = 3600.0
 PIPE = {
     "catchment_m2": 100_000.0,
     "concentration_s": 600.0,
-    "open_capacity_m3s": 1.0,
+    "today_capacity_m3s": 1.0,
     "iced_capacity_m3s": 0.1,
     "pond_room_m3": 100.0,
 }
@@ -49,7 +49,7 @@ def typed():
 
 
 def test_add_today_hours_adds_exactly_its_columns_and_leaves_its_input_alone(typed):
-    before = _crossings({}, {"open_capacity_m3s": NAN}, {"catchment_m2": NAN})
+    before = _crossings({}, {"today_capacity_m3s": NAN}, {"catchment_m2": NAN})
     kept = before.copy()
     after = add_today_hours(before, RAIN, typed)
     assert set(after) - set(before) == MADE
@@ -86,7 +86,7 @@ def test_a_blocked_pipe_floods_when_its_pond_is_full(typed):
 def test_an_open_pipe_floods_when_the_flow_passes_its_capacity(typed):
     """The triangle rises to 2 * 0.036 m / 8 h, times 0.7 * 10 ha: 0.175 m3/s at
     12:00; half of that is there at 10:00, seen half the concentration later."""
-    pipe = {"open_capacity_m3s": 0.0875, "iced_capacity_m3s": 0.0875}
+    pipe = {"today_capacity_m3s": 0.0875, "iced_capacity_m3s": 0.0875}
     row = add_today_hours(_crossings(pipe).assign(pond_room_m3=50.0), RAIN, typed).iloc[
         0
     ]
@@ -95,7 +95,7 @@ def test_an_open_pipe_floods_when_the_flow_passes_its_capacity(typed):
 
 
 def test_the_less_a_pipe_passes_the_earlier_the_road_is_under_water(typed):
-    pipe = {"iced_capacity_m3s": 0.05, "open_capacity_m3s": 0.12}
+    pipe = {"iced_capacity_m3s": 0.05, "today_capacity_m3s": 0.12}
     row = add_today_hours(_crossings(pipe).assign(pond_room_m3=20.0), RAIN, typed).iloc[
         0
     ]
@@ -117,7 +117,7 @@ def test_never_today_and_unknown_are_not_a_time(typed):
 
 
 def test_bridges_have_a_peak_but_no_hour_of_flooding(typed):
-    bridge = {"open_capacity_m3s": NAN, "iced_capacity_m3s": NAN}
+    bridge = {"today_capacity_m3s": NAN, "iced_capacity_m3s": NAN}
     row = add_today_hours(
         _crossings(bridge).assign(pond_room_m3=10.0), RAIN, typed
     ).iloc[0]
@@ -142,7 +142,7 @@ def test_chance_of_flooding_grows_with_the_hour_and_halves_at_its_own_hour(typed
 def test_a_later_rain_makes_every_hour_later():
     early = _settings(rain_start="06:00", rain_end="14:00")
     late = _settings(rain_start="09:00", rain_end="17:00")
-    pipe = _crossings({"open_capacity_m3s": 0.05, "iced_capacity_m3s": 0.02})
+    pipe = _crossings({"today_capacity_m3s": 0.05, "iced_capacity_m3s": 0.02})
     hours = [
         add_today_hours(pipe.assign(pond_room_m3=200.0), RAIN, typed)[sorted(MADE)]
         for typed in (early, late)

@@ -4,12 +4,13 @@ import matplotlib.cbook
 import numpy as np
 import pyflwdir
 import pytest
+import skimage.morphology
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.testing import assert_allclose, assert_array_equal
 
-from culvertrisk.terrain.downstream import upstream_mask
+from culvertrisk.terrain.downstream import path_heads, upstream_mask
 from culvertrisk.terrain.flow import (
     COL_STEP,
     NODATA,
@@ -58,7 +59,10 @@ def test_plane_drains_straight_down():
     assert (flow.direction[:-1] == 2).all()
     assert_array_equal(flow.area_m2, np.outer(np.arange(1, 21), np.full(7, 100.0)))
     assert_allclose(flow.path_m[:, 3], np.arange(20) * 10.0)
-    assert_array_equal(flow.path_top_m, 20.0)
+    rows, cols = np.indices(ramp_m.shape).reshape(2, -1)
+    head = path_heads(flow.direction, flow.path_m, 10.0, rows, cols)
+    assert_array_equal(head[0], 0)
+    assert_array_equal(head[1], cols)
 
 
 def test_valley_gathers_both_sides():
@@ -105,6 +109,27 @@ def test_real_dem_loses_no_cell(real_m, real_flow):
 def test_fill_equals_that_of_a_second_library(real_m, real_flow):
     filled_m, _ = pyflwdir.dem.fill_depressions(real_m, nodata=-9999.0, outlets="edge")
     assert_array_equal(real_flow.filled_m, filled_m)
+
+
+def test_fill_equals_that_of_an_image_library(real_m, real_flow):
+    """Filling is reconstruction by erosion from the edge (from memory)."""
+    seed_m = np.full_like(real_m, real_m.max())
+    seed_m[[0, -1]], seed_m[:, [0, -1]] = real_m[[0, -1]], real_m[:, [0, -1]]
+    filled_m = skimage.morphology.reconstruction(
+        seed_m, real_m, method="erosion", footprint=np.ones((3, 3))
+    )
+    assert_array_equal(real_flow.filled_m, filled_m)
+    assert (real_flow.filled_m > real_m).any()
+
+
+@given(arrays(np.float32, (8, 9), elements=st.integers(-3, 9).map(float)))
+def test_fill_of_rough_ground_equals_that_of_an_image_library(ground_m):
+    seed_m = np.full_like(ground_m, ground_m.max())
+    seed_m[[0, -1]], seed_m[:, [0, -1]] = ground_m[[0, -1]], ground_m[:, [0, -1]]
+    filled_m = skimage.morphology.reconstruction(
+        seed_m, ground_m, method="erosion", footprint=np.ones((3, 3))
+    )
+    assert_array_equal(flow_field(ground_m, 1.0).filled_m, filled_m)
 
 
 def test_area_equals_that_of_a_second_library(real_flow):

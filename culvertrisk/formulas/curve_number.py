@@ -110,36 +110,41 @@ def wet_curve_number(curve_number: ArrayLike) -> Floats:
     return 23 * usual / (10 + 0.13 * usual)
 
 
-def dry_curve_number(curve_number: ArrayLike) -> Floats:
-    r"""Curve number of dry ground (antecedent condition I) from the usual one.
+def composite_curve_number(
+    pervious_curve_number: ArrayLike, impervious_fraction: ArrayLike
+) -> Floats:
+    r"""Curve number of ground that is partly sealed and drains straight away.
 
-    .. math:: CN_1 = 4.2\, CN / (10 - 0.058\, CN)
+    .. math:: CN_c = CN_p + f\, (98 - CN_p)
 
     Parameters
     ----------
-    curve_number : array_like, shape (n,)
-        CN at antecedent condition II, 0 to 100.
+    pervious_curve_number : array_like, shape (n,)
+        CN of the open ground CNp, 0 to 100.
+    impervious_fraction : array_like, shape (n,) or scalar
+        Share of the area that is sealed f, 0 to 1.
 
     Returns
     -------
-    dry_curve_number : ndarray, shape (n,)
-        NaN where the input is NaN.
+    curve_number : ndarray, shape (n,)
+        NaN where an input is NaN.
 
     Notes
     -----
-    A fit to the handbook's table of whole numbers.
+    For sealed ground connected to the drainage. Sealed ground that drains over lawn
+    gives less.
 
     References
     ----------
-    nrcs2004, chapter 10.
+    tr55, figure 2-3 and table 2-2a.
 
     Examples
     --------
-    >>> dry_curve_number([75.0, 100.0]).round(1)
-    array([ 55.8, 100. ])
+    >>> composite_curve_number([61.0, 74.0], [0.25, 0.65])
+    array([70.25, 89.6 ])
     """
-    usual = np.asarray(curve_number, float)
-    return 4.2 * usual / (10 - 0.058 * usual)
+    open_ground = np.asarray(pervious_curve_number, float)
+    return open_ground + np.asarray(impervious_fraction) * (98 - open_ground)
 
 
 def unit_peak(

@@ -53,6 +53,45 @@ def exceedance_chance(
     return np.where(np.isnan(median + limit), np.nan, chance)
 
 
+def lognormal_quantile(
+    median: ArrayLike, chance: ArrayLike, spread_fraction: ArrayLike
+) -> Floats:
+    r"""Value that a lognormal quantity stays below with a chance.
+
+    .. math:: x_p = x_{50} \exp(\sigma \Phi^{-1}(p))
+
+    Parameters
+    ----------
+    median : array_like, shape (n,)
+        Median of the quantity, 0 or more, in any unit.
+    chance : array_like, shape (n,) or scalar
+        Chance p to stay below, above 0 and below 1.
+    spread_fraction : array_like, shape (n,) or scalar
+        Standard deviation of its logarithm, 0 or more.
+
+    Returns
+    -------
+    lognormal_quantile : ndarray, shape (n,)
+        In the unit of the median; NaN where an input is NaN.
+
+    Notes
+    -----
+    The inverse of ``exceedance_chance``. No published value exists beside the normal
+    table it rests on.
+
+    References
+    ----------
+    definition.
+
+    Examples
+    --------
+    >>> lognormal_quantile([1.0, 2.0], 0.9, 0.5).round(3)
+    array([1.898, 3.796])
+    """
+    away = ndtri(np.asarray(chance, float)) * np.asarray(spread_fraction, float)
+    return np.asarray(np.asarray(median, float) * np.exp(away))
+
+
 def gumbel_factor(return_years: ArrayLike) -> Floats:
     r"""Frequency factor of an extreme-value (Gumbel) series.
 

@@ -5,12 +5,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize
-from scipy.special import expit, logit
+from scipy.special import expit, logit, ndtr, ndtri
+
+from culvertrisk.formulas.fragility_trials import (
+    MEDIAN_REACH,
+    SPREAD_REACH,
+    at_factors,
+    slopes_at_factors,
+)
 
 Floats = NDArray[np.float64]
 
 EFFECT_POINTS_COUNT = 15  # nodes of the Gauss-Hermite rule
-LEAST_CHANCE = 1e-4  # in the fit only: the logit of 0 or 1 is not a number
+_TINY = 1e-200  # in the fit only: what is as unlikely as this has a logarithm still
 _REACH = 4.0  # standard deviations of the penalties that the fit may go
 _NODES, _RAW = np.polynomial.hermite_e.hermegauss(EFFECT_POINTS_COUNT)
 _NODE_WEIGHTS = _RAW / _RAW.sum()
@@ -20,12 +27,14 @@ _NODE_WEIGHTS = _RAW / _RAW.sum()
 class LogRecord:
     """What is known of n places over w winters, and in which of g groups they lie.
 
-    ``chance`` is the model's, shape (n, w); ``is_thawed`` tells winters with a thaw
-    logged, ``is_exposed`` those that count; ``kept_fraction``, shape (w,), is the
-    share of a winter's log that was not lost; ``group``, shape (n,), is 0 to g - 1.
+    ``deviate`` is the normal deviate of the model's chance for a grid of trial
+    fragilities, shape (7, 5, n, w): see ``fragility_trials``. ``is_thawed`` tells
+    winters with a thaw logged, ``is_exposed`` those that count; ``kept_fraction``,
+    shape (w,), is the share of a winter's log that was not lost; ``group``, shape
+    (n,), is 0 to g - 1.
     """
 
-    chance: Floats
+    deviate: Floats
     is_thawed: NDArray[np.bool_]
     is_exposed: NDArray[np.bool_]
     kept_fraction: Floats
@@ -34,10 +43,10 @@ class LogRecord:
 
 @dataclass(frozen=True)
 class LogModel:
-    """Level and slope on the model's log-odds, spread of places, logging by group."""
+    """Factors on the fragility, spread of places that look alike, logging by group."""
 
-    level: float
-    slope: float
+    median_factor: float
+    spread_factor: float
     effect_spread: float
     logged_fraction: Floats
 
@@ -46,12 +55,13 @@ class LogModel:
 class LogPrior:
     """What holds the fit where the log says little; spreads are of logarithms.
 
-    ``level_spread`` is of the log-odds, ``logged_spread`` and ``group_spread`` of
-    the log-odds of being logged: of the town and of a group about its town.
+    ``median_spread`` and ``factor_spread`` are of the two factors on the fragility,
+    ``logged_spread`` and ``group_spread`` of the log-odds of being logged: of the
+    town and of a group about its town.
     """
 
-    level_spread: float
-    slope_spread: float
+    median_spread: float
+    factor_spread: float
     effect_spread: float
     effect_spread_spread: float
     logged_fraction: float
@@ -65,7 +75,7 @@ def fitted_log_model(
     r"""Fit a log of thaws by penalised maximum likelihood.
 
     .. math:: P(y_{iw}=1 \mid z_i) = c_w \, \ell_{g(i)} \,
-              \sigma\left(a + b \, \mathrm{logit}\, p_{iw} + \tau z_i\right),
+              \Phi\left(\sqrt{1 + \tau^2} \, q_{iw}(m, s) + \tau z_i\right),
               \quad z_i \sim N(0, 1)
 
     Parameters
@@ -74,22 +84,26 @@ def fitted_log_model(
         Of n places, w winters and g groups; places without an exposed winter
         take no part.
     prior : LogPrior
-        Normal penalties on a, ln b, ln tau and the log-odds of every l.
+        Normal penalties on ln m, ln s, ln tau and the log-odds of every l.
     is_calibrated : bool
-        False holds a at 0 and b at 1: the model's own chance.
+        False holds m and s at 1: the model's own fragility.
 
     Returns
     -------
     model : LogModel
-        Level a, slope b, effect_spread tau, and l of each group, shape (g,).
+        Factors m on the median closing ratio and s on the spread of the fragility,
+        effect_spread tau, and l of each group, shape (g,).
 
     Notes
     -----
-    A block is logged with the chance l of its group (where crews go), less in
-    winters of which a share 1 - c is lost. The log alone cannot tell few blocks,
-    all logged, from many, seldom logged: the level rests on the penalties and on
-    ``prior.logged_fraction``. Integrated over z by Gauss-Hermite, 15 nodes. No
-    published example exists: checked against scipy's quadrature and by recovery.
+    q is the normal deviate of the chance with that fragility. Averaged over places
+    that look alike the chance is the model's own: tau only parts what differs from
+    place to place from what differs from winter to winter. A block is logged with
+    the chance l of its group (where crews go), less in winters of which a share
+    1 - c is lost. The log alone cannot tell few blocks, all logged, from many,
+    seldom logged: the level rests on the penalties and on ``prior.logged_fraction``.
+    Integrated over z by Gauss-Hermite, 15 nodes. No published example exists:
+    checked against scipy's quadrature and by recovery.
 
     References
     ----------
@@ -97,10 +111,11 @@ def fitted_log_model(
 
     Examples
     --------
-    >>> record = LogRecord(np.full((60, 4), 0.3), np.zeros((60, 4), bool),
+    >>> trials = np.linspace(1, -2, 7)[:, None, None, None] * np.ones((7, 5, 60, 4))
+    >>> record = LogRecord(trials, np.zeros((60, 4), bool),
     ...     np.ones((60, 4), bool), np.ones(4), np.zeros(60, int))
-    >>> prior = LogPrior(1.0, 0.5, 1.0, 1.0, 0.5, 0.7, 1.0)
-    >>> fitted_log_model(record, prior, is_calibrated=True).level < 0
+    >>> prior = LogPrior(0.7, 0.5, 0.6, 1.0, 0.5, 0.7, 1.0)
+    >>> fitted_log_model(record, prior, is_calibrated=True).median_factor > 1
     True
     """
     groups = int(record.group.max(initial=0)) + 1
@@ -112,8 +127,8 @@ def fitted_log_model(
         value, slope = log_likelihood(record, _model(unknowns), groups)
         return float((away**2).sum() / 2 - value), away / spread - slope
 
-    # so far from the centre no answer lies; within, no chance is rounded to 0 or 1
-    reach = np.where(is_calibrated | (np.arange(len(centre)) > 1), _REACH * spread, 0)
+    reach = _REACH * spread
+    reach[:2] = (MEDIAN_REACH, SPREAD_REACH) if is_calibrated else 0
     bounds = list(zip(centre - reach, centre + reach, strict=True))
     found = minimize(loss, centre, jac=True, method="L-BFGS-B", bounds=bounds)
     return _model(found.x)
@@ -140,27 +155,34 @@ def log_likelihood(
     log_likelihood : float
         0 or less.
     slope : ndarray, shape (4 + g,)
-        Its derivatives by a, ln b, ln tau, the town's log-odds of being logged, and
-        each group's.
+        Its derivatives by ln m, ln s, ln tau, the town's log-odds of being logged,
+        and each group's.
 
     References
     ----------
     definition.
     """
-    x = logit(np.clip(record.chance, LEAST_CHANCE, 1 - LEAST_CHANCE))
-    blocked = _blocked(x, model)
-    logged = model.logged_fraction[record.group]
-    thaw = (logged[:, None] * record.kept_fraction)[:, :, None] * blocked
-    total, share = _shares(record, thaw)
+    deviate, by_median, by_spread = slopes_at_factors(
+        record.deviate, model.median_factor, model.spread_factor
+    )
+    score, stretch, tau = *_score(deviate, model), model.effect_spread
+    blocked = ndtr(score)
+    logged = _logged(record, model)
+    total, share = _shares(record, logged * blocked)
     y, counts = record.is_thawed[:, :, None], record.is_exposed[:, :, None]
-    by_thaw = (y - thaw) / (1 - thaw) * counts * share[:, None, :]
-    by_score = (1 - blocked) * by_thaw
-    place = (1 - logged) * by_thaw.sum(axis=(1, 2))
+    by_blocked = np.where(
+        y, 1 / np.maximum(blocked, _TINY), -logged / (1 - logged * blocked)
+    )
+    by_place = by_blocked * counts * share[:, None, :]
+    by_score = by_place * np.exp(-(score**2) / 2) / np.sqrt(2 * np.pi)
+    by_deviate = stretch * by_score.sum(axis=2)
+    by_tau = tau / stretch * deviate[:, :, None] + _NODES
+    place = (1 - model.logged_fraction[record.group]) * (by_place * blocked).sum((1, 2))
     by_group = np.bincount(record.group, place, groups)
     slope = [
-        by_score.sum(),
-        model.slope * (x * by_score.sum(axis=2)).sum(),
-        model.effect_spread * (by_score.sum(axis=(0, 1)) * _NODES).sum(),
+        (by_deviate * by_median).sum(),
+        (by_deviate * by_spread).sum(),
+        tau * (by_score * by_tau).sum(),
         by_group.sum(),
     ]
     return float(total.sum()), np.concatenate([slope, by_group])
@@ -187,24 +209,23 @@ def effect_weights(record: LogRecord, model: LogModel) -> Floats:
     ----------
     definition, of Bayes' rule.
     """
-    x = logit(np.clip(record.chance, LEAST_CHANCE, 1 - LEAST_CHANCE))
-    logged = model.logged_fraction[record.group]
-    thaw = (logged[:, None] * record.kept_fraction)[:, :, None] * _blocked(x, model)
-    return _shares(record, thaw)[1]
+    deviate = at_factors(record.deviate, model.median_factor, model.spread_factor)
+    score, _ = _score(deviate, model)
+    return _shares(record, _logged(record, model) * ndtr(score))[1]
 
 
 def believed_chance(chance: ArrayLike, weights: Floats, model: LogModel) -> Floats:
-    r"""Chance of a block, recalibrated, averaged over a place's effect.
+    r"""Chance of a block at a place of whose own log something is known.
 
-    .. math:: q_i = \sum_k w_{ik} \,
-              \sigma\left(a + b \, \mathrm{logit}\, p_i + \tau z_k\right)
+    .. math:: p'_i = \sum_k w_{ik} \,
+              \Phi\left(\sqrt{1 + \tau^2} \, \Phi^{-1}(p_i) + \tau z_k\right)
 
     Parameters
     ----------
     chance : array_like, shape (n,) or (n, w)
-        The model's chance p.
+        The model's chance p, with the fitted fragility.
     weights : ndarray, shape (n, 15)
-        As :func:`effect_weights`.
+        As :func:`effect_weights`; those of the normal rule give back p.
     model : LogModel
         Fitted to the town's log.
 
@@ -216,60 +237,35 @@ def believed_chance(chance: ArrayLike, weights: Floats, model: LogModel) -> Floa
     References
     ----------
     definition.
-    """
-    given = np.asarray(chance, dtype=float)
-    with np.errstate(divide="ignore"):
-        odds = logit(given)
-    whole = weights if given.ndim == 1 else weights[:, None, :]
-    # the nodes one by one: a few arrays of the shape of chance, not one 15 times it
-    believed = np.zeros(given.shape)
-    for node, z in enumerate(_NODES):
-        score = model.level + model.slope * odds + model.effect_spread * z
-        believed += whole[..., node] * expit(score)
-    return believed
-
-
-def calibrated_chance(chance: ArrayLike, model: LogModel) -> Floats:
-    r"""Chance of a block at a place like this one, of whose own log nothing is known.
-
-    .. math:: q = \sum_k w_k \,
-              \sigma\left(a + b \, \mathrm{logit}\, p + \tau z_k\right)
-
-    Parameters
-    ----------
-    chance : array_like
-        The model's chance p.
-    model : LogModel
-        Fitted to the town's log.
-
-    Returns
-    -------
-    calibrated_chance : ndarray
-        From 0 to 1, never falling with ``chance``; NaN where it is.
-
-    References
-    ----------
-    definition.
 
     Examples
     --------
-    >>> same = LogModel(0.0, 1.0, 0.0, np.array([0.5]))
-    >>> calibrated_chance([0.0, 0.3, 1.0], same).round(6)
+    >>> same = LogModel(1.0, 1.0, 0.8, np.array([0.5]))
+    >>> usual = np.polynomial.hermite_e.hermegauss(15)[1]
+    >>> believed_chance([0.0, 0.3, 1.0], usual / usual.sum() * np.ones((3, 1)), same)
     array([0. , 0.3, 1. ])
     """
     given = np.asarray(chance, dtype=float)
-    weights = np.broadcast_to(_NODE_WEIGHTS, (given.size, EFFECT_POINTS_COUNT))
-    return believed_chance(given.ravel(), weights, model).reshape(given.shape)
+    deviate = np.asarray(ndtri(given))
+    whole = weights if given.ndim == 1 else weights[:, None, :]
+    score, _ = _score(deviate, model)
+    return np.asarray((whole * ndtr(score)).sum(axis=-1))
 
 
-def _blocked(log_odds: Floats, model: LogModel) -> Floats:
-    score = model.level + model.slope * log_odds
-    return np.asarray(expit(score[:, :, None] + model.effect_spread * _NODES))
+def _score(deviate: Floats, model: LogModel) -> tuple[Floats, float]:
+    """Deviate of a place's own chance at each node, and the stretch of the model's."""
+    stretch = float(np.sqrt(1 + model.effect_spread**2))
+    return stretch * deviate[..., None] + model.effect_spread * _NODES, stretch
+
+
+def _logged(record: LogRecord, model: LogModel) -> Floats:
+    by_place = model.logged_fraction[record.group]
+    return (by_place[:, None] * record.kept_fraction)[:, :, None]
 
 
 def _shares(record: LogRecord, thaw: Floats) -> tuple[Floats, Floats]:
     """Log chance of each place's record, and the weights of its nodes."""
-    happened = np.where(record.is_thawed[:, :, None], thaw, 1 - thaw)
+    happened = np.where(record.is_thawed[:, :, None], np.maximum(thaw, _TINY), 1 - thaw)
     by_node = (np.log(happened) * record.is_exposed[:, :, None]).sum(axis=1)
     most = by_node.max(axis=1, keepdims=True)
     weighed = np.exp(by_node - most) * _NODE_WEIGHTS
@@ -284,15 +280,15 @@ def _centre(prior: LogPrior, groups: int) -> Floats:
 
 
 def _spread(prior: LogPrior, groups: int) -> Floats:
-    head = [prior.level_spread, prior.slope_spread, prior.effect_spread_spread]
+    head = [prior.median_spread, prior.factor_spread, prior.effect_spread_spread]
     tail = np.full(groups, prior.group_spread)
     return np.concatenate([head, [prior.logged_spread], tail])
 
 
 def _model(unknowns: Floats) -> LogModel:
     return LogModel(
-        level=float(unknowns[0]),
-        slope=float(np.exp(unknowns[1])),
+        median_factor=float(np.exp(unknowns[0])),
+        spread_factor=float(np.exp(unknowns[1])),
         effect_spread=float(np.exp(unknowns[2])),
         logged_fraction=np.asarray(expit(unknowns[3] + unknowns[4:])),
     )

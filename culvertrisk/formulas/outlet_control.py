@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from culvertrisk.formulas.hydraulics import critical_depth, critical_flow, depth_where
+from culvertrisk.formulas.hydraulics import critical_depth
 from culvertrisk.formulas.sections import (
     Barrel,
     Conduit,
@@ -106,57 +106,6 @@ def outlet_control_headwater(
     return bed_m + full_flow_head_loss(flow_m3s, barrel, conduit) + outlet_m - fall_m
 
 
-def outlet_control_flow(
-    headwater_m: ArrayLike, barrel: Barrel, conduit: Conduit
-) -> Floats:
-    """Flow that a full barrel carries at a headwater: inverse of outlet control.
-
-    Parameters
-    ----------
-    headwater_m : array_like, shape (n,)
-        Depth of water over the invert of the pipe at the inlet [m].
-    barrel : Barrel
-        Of arrays of shape (n,).
-    conduit : Conduit
-        Of arrays of shape (n,) or scalars.
-
-    Returns
-    -------
-    flow_m3s : ndarray, shape (n,)
-        Flow of one barrel; 0 where the headwater does not lift water over the outlet
-        or the barrel is closed; NaN where an input is NaN [m3/s].
-
-    Notes
-    -----
-    Bracketed in the critical depth, since flow, loss and outlet depth all grow with
-    it; a box whose critical depth has reached the crown in closed form. The limits
-    of ``outlet_control_headwater`` hold.
-
-    References
-    ----------
-    fhwa2012, outlet control.
-
-    Examples
-    --------
-    >>> conduit = Conduit(36.576, 0.025, 0.9, 0.024, 0.1524)
-    >>> pipe = Barrel(0.9144, 0.9144, False, [0.0, 1.0])
-    >>> outlet_control_flow(0.6738, pipe, conduit).round(2)
-    array([1.19, 0.  ])
-    """
-    height_m = open_height(barrel)
-    area_m2 = open_area(barrel, height_m)
-    bed_m = np.asarray(barrel.rise_m) - height_m
-    tailwater_m = np.asarray(conduit.tailwater_m) - bed_m
-    fall_m = np.asarray(conduit.slope_m_per_m) * np.asarray(conduit.length_m)
-    head_m = np.asarray(headwater_m) - bed_m + fall_m
-    area_or_1 = np.where(area_m2 <= 0, 1.0, area_m2)
-    factor = _loss_factor(barrel, conduit) / np.square(area_or_1)
-    depth_m = depth_where(_head_at, head_m, barrel, factor, tailwater_m)
-    outlet_m = np.maximum(tailwater_m, (depth_m + height_m) / 2)
-    flow_m3s = np.sqrt(np.maximum(head_m - outlet_m, 0) / factor)
-    return np.where(area_m2 <= 0, 0.0, flow_m3s)
-
-
 def _loss_factor(barrel: Barrel, conduit: Conduit) -> Floats:
     """Head loss over the square of velocity [s2/m]."""
     perimeter_m = wetted_perimeter(barrel, open_height(barrel))
@@ -167,11 +116,3 @@ def _loss_factor(barrel: Barrel, conduit: Conduit) -> Floats:
     friction = FRICTION_KU * np.square(conduit.roughness) * length_m
     friction = friction / radius_m**RADIUS_EXPONENT
     return (1 + np.asarray(conduit.entrance_loss) + friction) / (2 * GRAVITY_M_S2)
-
-
-def _head_at(
-    barrel: Barrel, depth_m: Floats, factor: Floats, tailwater_m: Floats
-) -> Floats:
-    """Loss and outlet depth of the flow whose critical depth is given."""
-    outlet_m = np.maximum(tailwater_m, (depth_m + open_height(barrel)) / 2)
-    return factor * np.square(critical_flow(barrel, depth_m)) + outlet_m

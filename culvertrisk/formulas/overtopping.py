@@ -96,7 +96,7 @@ def limiting_return_years(
     deviates = ndtri(1 - 1 / np.asarray(return_years, float))
     logs = np.log(np.maximum(np.asarray(peaks_m3s, float), _LEAST_M3S))
     level = np.log(np.maximum(np.asarray(capacity_m3s, float), _LEAST_M3S))
-    after = np.clip((logs < level[:, None]).sum(axis=1), 1, len(deviates) - 1)
+    after = np.clip((logs < level[..., None]).sum(axis=1), 1, len(deviates) - 1)
     low, high = _pair(logs, after)
     rise = np.where(high > low, high - low, np.nan)
     step = deviates[after] - deviates[after - 1]

@@ -46,23 +46,23 @@ def outlet_headwater(flow, section, conduit):  # type: ignore[no-untyped-def]
     ----------
     fhwa2012, outlet control.
     """
-    height, slope, loss = section[4], conduit[1], conduit[2]
+    height, loss = section[4], conduit[2]
     bed = section[1] - height
     if height <= 0:
         return bed + (np.inf if flow > 0 else 0.0 * flow)
     depth, left = inlet_depth(flow, section, conduit)
     if depth <= 0 or flow <= _STILL_M3S:
         return bed + max(depth, 0.0) + 0 * loss
-    head = _entrance_head(depth, flow, section, loss)
-    if left > 0:
-        grade = _friction(depth, flow, section, conduit[3])
-        if depth >= height:
-            grade = _full_friction(flow, section, conduit[3])
-        head -= (slope - grade) * left
-    elif head == head:
-        critical = depth_of(CRITICAL, flow, section, height, NO_TERMS)
-        head = max(head, _entrance_head(critical, flow, section, loss))
-    return bed + (max(head, 0.0) if head == head else head)
+    if np.isnan(depth + loss):
+        return np.nan
+    critical = depth_of(CRITICAL, flow, section, height, NO_TERMS)
+    critical_lost = loss * _velocity_head(critical, flow, section)
+    critical_lost *= _mild_share(critical, flow, section, conduit) ** 2
+    least = critical + _velocity_head(critical, flow, section) + critical_lost
+    speed = _velocity_head(depth, flow, section)
+    lost = loss * speed if depth >= height else min(loss * speed, critical_lost)
+    head = depth + speed + lost
+    return bed + (max(head, least) if left <= 0 else least)
 
 
 @kernel_jit
@@ -108,10 +108,18 @@ def inlet_depth(flow, section, conduit):  # type: ignore[no-untyped-def]
 
 
 @kernel_jit
-def _entrance_head(depth, flow, section, loss):  # type: ignore[no-untyped-def]
-    """Energy head just inside the inlet and the loss on the way in."""
+def _velocity_head(depth, flow, section):  # type: ignore[no-untyped-def]
     area = geometry(min(depth, section[4]), section)[0]
-    return depth + (1 + loss) * (flow / area) ** 2 / (2 * GRAVITY_M_S2)
+    return (flow / area) ** 2 / (2 * GRAVITY_M_S2)
+
+
+@kernel_jit
+def _mild_share(critical, flow, section, conduit):  # type: ignore[no-untyped-def]
+    """Critical slope over the barrel's, at most 1: 1 in a mild barrel."""
+    grade = _friction(critical, flow, section, conduit[3])
+    if critical >= section[4]:
+        grade = _full_friction(flow, section, conduit[3])
+    return min(grade / conduit[1], 1.0) if conduit[1] > 0 else 1.0
 
 
 @kernel_jit

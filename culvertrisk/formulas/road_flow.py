@@ -264,9 +264,10 @@ def _level_over(flow_m3s: Floats, road: Road, curves: WeirCurves) -> Floats:
 
 
 def _flat(road: Road, shape: tuple[int, ...]) -> Road:
-    """The same with one row of lengths for each flow."""
+    """The same with one row of lengths for each flow; none lies at no height."""
     whole = (*shape, np.asarray(road.crest_m).shape[-1])
-    parts = [np.asarray(field) for field in road]
+    crest_m = np.where(np.asarray(road.length_m) == 0, np.inf, road.crest_m)
+    parts = [np.asarray(field) for field in road._replace(crest_m=crest_m)]
     return Road(*(np.broadcast_to(f, whole).reshape(-1, whole[-1]) for f in parts))
 
 

@@ -209,14 +209,14 @@ def snow_water(snowfall_water_m: ArrayLike, melt_m: ArrayLike) -> Floats:
 
     Parameters
     ----------
-    snowfall_water_m : array_like, shape (days,)
+    snowfall_water_m : array_like, shape (days, ...)
         Water fallen as snow [m].
-    melt_m : array_like, shape (days,)
+    melt_m : array_like, shape (days, ...)
         Melt of the day if there were snow enough [m].
 
     Returns
     -------
-    snow_water_m : ndarray, shape (days,)
+    snow_water_m : ndarray, shape (days, ...)
         From bare ground before the first day; NaN from the first NaN on [m].
 
     Notes
@@ -232,5 +232,6 @@ def snow_water(snowfall_water_m: ArrayLike, melt_m: ArrayLike) -> Floats:
     >>> snow_water([0.03, 0.0, 0.0, 0.01], [0.0, 0.01, 0.05, 0.0]).round(3)
     array([0.03, 0.02, 0.  , 0.01])
     """
-    total_m = np.cumsum(np.asarray(snowfall_water_m, float) - np.asarray(melt_m))
+    gain_m = np.asarray(snowfall_water_m, float) - np.asarray(melt_m)
+    total_m = np.cumsum(gain_m, axis=0)
     return total_m - np.minimum(np.minimum.accumulate(total_m), 0)

@@ -19,18 +19,18 @@ def released_water(
 
     Parameters
     ----------
-    air_mean_c : array_like, shape (days,)
+    air_mean_c : array_like, shape (days, ...)
         Mean temperature of the day; below 0 what is held freezes [°C].
-    inflow_m : array_like, shape (days,)
+    inflow_m : array_like, shape (days, ...)
         Melt and rain I of the day, 0 or more [m].
-    snow_water_m : array_like, shape (days,)
+    snow_water_m : array_like, shape (days, ...)
         Water in the pack, SWE, 0 or more [m].
     held_water_fraction : float
         Liquid water the pack holds f, 0.02 to 0.05 [1].
 
     Returns
     -------
-    released_m : ndarray, shape (days,)
+    released_m : ndarray, shape (days, ...)
         NaN where the day's inflow or pack is [m].
 
     Notes
@@ -51,9 +51,9 @@ def released_water(
     """
     air, inflow = np.asarray(air_mean_c, float), np.asarray(inflow_m, float)
     capacity = held_water_fraction * np.asarray(snow_water_m, float)
-    released, held_m = np.empty_like(inflow), 0.0
+    released, held_m = np.empty_like(inflow), np.zeros(inflow.shape[1:])
     for day, limit_m in enumerate(capacity):
         total_m = held_m + inflow[day]
         released[day] = np.maximum(total_m - limit_m, 0)
-        held_m = 0.0 if air[day] < 0 else float(np.fmin(total_m, limit_m))
+        held_m = np.where(air[day] < 0, 0.0, np.fmin(total_m, limit_m))
     return released

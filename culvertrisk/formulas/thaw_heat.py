@@ -162,51 +162,6 @@ def ice_heat(ice_kg: ArrayLike, ice_c: ArrayLike) -> NDArray[np.float64]:
     return np.asarray(ice_kg, float) * (FUSION_HEAT_J_KG - cold_j_kg)
 
 
-def ice_melted_per_water(
-    water_c: ArrayLike,
-    return_c: ArrayLike,
-    ice_c: ArrayLike,
-    jet_efficiency_fraction: ArrayLike,
-) -> NDArray[np.float64]:
-    r"""Ice melted by a kilogram of warm water.
-
-    .. math:: m_i / m_w = \eta c_p (T - T_r) / (L_f - c_i T_i)
-
-    Parameters
-    ----------
-    water_c : array_like, shape (n,)
-        Temperature at the nozzle T [°C].
-    return_c : array_like, shape (n,) or scalar
-        Temperature at which the water leaves Tr [°C].
-    ice_c : array_like, shape (n,) or scalar
-        Temperature of the ice Ti, 0 or below [°C].
-    jet_efficiency_fraction : array_like, shape (n,) or scalar
-        Share of the jet's heat that reaches ice.
-
-    Returns
-    -------
-    ice_per_water : ndarray, shape (n,)
-        Mass of ice per mass of water; NaN where an input is NaN [kg/kg].
-
-    Notes
-    -----
-    The efficiency is the largest unknown; no published figure was found and no
-    ``published`` row exists.
-
-    References
-    ----------
-    iapws, enthalpy of water and ice.
-
-    Examples
-    --------
-    >>> ice_melted_per_water(80.0, 5.0, 0.0, [0.5, 1.0]).round(3)
-    array([0.471, 0.942])
-    """
-    given_c = np.asarray(water_c, float) - np.asarray(return_c, float)
-    given_j_kg = np.asarray(jet_efficiency_fraction) * WATER_HEAT_CAPACITY_J_KGK
-    return given_j_kg * given_c / ice_heat(1, ice_c)
-
-
 def pilot_ice(
     pilot_bore_m: ArrayLike, length_m: ArrayLike, blocked_fraction: ArrayLike
 ) -> NDArray[np.float64]:

@@ -67,7 +67,11 @@ def profile_depth(flow_m3s: ArrayLike, barrel: Barrel, conduit: Conduit) -> Floa
 def profile_headwater(flow_m3s: ArrayLike, barrel: Barrel, conduit: Conduit) -> Floats:
     r"""Headwater held by the outlet of a barrel, full or part full.
 
-    .. math:: HW = y + (1 + K_e) V^2 / 2 g
+    .. math:: HW = \max\left(y + \frac{V^2}{2 g} + h_e,\;
+              H_c + K_e s^2 \frac{V_c^2}{2 g}\right)
+
+    .. math:: s = \min(S_c / S_0, 1), \quad h_e = K_e V^2/2g \text{, in an open
+              surface at most } K_e s^2 V_c^2/2g
 
     Parameters
     ----------
@@ -86,26 +90,31 @@ def profile_headwater(flow_m3s: ArrayLike, barrel: Barrel, conduit: Conduit) -> 
 
     Notes
     -----
-    y and V are those of ``profile_depth``. In a steep barrel whose water comes down
-    to critical depth a distance x below the inlet, the inlet governs. So that
-    headwater has no jump where a barrel turns from mild to steep, the energy line of
-    critical flow is drawn on over x, as the full-barrel equation does:
-    HW = Hc + Ke Vc2/2g - (S0 - Sc) x; this soon falls below the inlet's headwater.
-    In a mild one the headwater is at least that of critical flow at the inlet: just
-    above critical depth the entrance loss falls faster than the depth rises, and a
-    rougher barrel would need less head (by at most 6 % for Ke 0.9). The velocity of
-    approach is neglected.
+    y and V are those of ``profile_depth``. A full barrel loses what
+    ``full_flow_head_loss`` says; the approximation (dc + D)/2 of a part-full one is
+    never taken, so its limits do not bind. No flow enters below the head of critical
+    flow: that is the least. It also keeps a rougher barrel from needing less head,
+    where just above critical depth the entrance loss falls faster than the depth
+    rises (by at most 6 % for Ke 0.9).
+
+    A steep barrel passes critical depth at its inlet, and the measured inlet
+    equations hold its entrance loss, which is below the tabulated Ke. Ke is faded
+    out by the square of the critical slope Sc over the slope S0: whole where the
+    barrel turns from mild to steep, little in a decidedly steep one, where the inlet
+    governs. As Hc, s2 Vc2/2g and the energy inside all grow with flow, headwater
+    never falls with it. Where a drowned steep barrel fills up to its inlet it jumps
+    up by less than Ke V2/2g. The velocity of approach is neglected.
 
     References
     ----------
-    fhwa2012, outlet control; chow1959, ch. 10. Line over x and least headwater: ours.
+    fhwa2012, outlet control; chow1959, ch. 10. Fading of Ke and least headwater: ours.
 
     Examples
     --------
     >>> pipe = Barrel(0.9144, 0.9144, False)
     >>> conduit = Conduit(36.576, [0.0, 0.025], 0.9, 0.024, [2.0, 0.0])
     >>> profile_headwater(1.18931, pipe, conduit).round(2)
-    array([2.81, 0.99])
+    array([2.81, 1.09])
     """
     return each(_headwaters, flow_m3s, *barrel, *conduit)
 

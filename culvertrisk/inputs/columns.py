@@ -32,7 +32,15 @@ UNIT_WORDS = {
     "fraction": "dimensionless",
     "deg": "degree",
     "dimensionless": "dimensionless",
+    **dict.fromkeys(("ac", "acre", "acres"), "acre"),
+    **dict.fromkeys(("ha", "hectare", "hectares"), "hectare"),
+    **dict.fromkeys(("mi2", "sqmi", "sq_mi", "square_miles"), "mile**2"),
+    **dict.fromkeys(("km2", "sqkm", "sq_km", "square_kilometers"), "kilometer**2"),
+    **dict.fromkeys(("ft2", "sqft", "sq_ft", "square_feet"), "foot**2"),
+    **dict.fromkeys(("m2", "sqm", "sq_m", "square_meters"), "meter**2"),
 }
+_LENGTHS = ("inch", "foot", "meter", "millimeter", "centimeter")
+_AREAS = ("acre", "hectare", "mile**2", "kilometer**2", "foot**2", "meter**2")
 # Names that a GIS gives on its own and changes at the next export.
 _MACHINE_IDS = ("objectid", "objectid1", "fid", "ogcfid", "gid", "rowid", "id0")
 _OTHER_IDS = ("id", "name", "number", "no", "tag", "label", "ref")
@@ -84,15 +92,18 @@ def unit_in_name(name: object) -> tuple[str, str]:
     (('ln', 'foot'), ('diameter_or_span', 'meter'))
     >>> unit_in_name("Slope (%)"), unit_in_name("recorded_slope_m_per_m")
     (('slope', 'percent'), ('recorded_slope', 'dimensionless'))
+    >>> unit_in_name("Drainage Area (sq mi)")
+    ('drainage_area', 'mile**2')
     """
     plain = plain_name(name)
     if _SPLIT_UNIT.search(plain):
         return _SPLIT_UNIT.sub("", plain), "dimensionless"
     if plain.endswith(("_m_m", "_ft_ft")):
         return plain.rsplit("_", 2)[0], "dimensionless"
-    head, _, tail = plain.rpartition("_")
-    if head and tail in UNIT_WORDS:
-        return head, UNIT_WORDS[tail]
+    for count in (2, 1):
+        words = plain.rsplit("_", count)
+        if len(words) > count and "_".join(words[1:]) in UNIT_WORDS:
+            return words[0], UNIT_WORDS["_".join(words[1:])]
     first, _, rest = plain.partition("_")
     if rest and UNIT_WORDS.get(first) == "percent":
         return rest, "percent"
@@ -197,8 +208,9 @@ def _order(item: tuple[int, Found]) -> int:
 
 def _found(column: str, ours: str, hint: str, reading: settings.Reading) -> Found:
     told = _unit(reading, ours)
-    lengths = ("inch", "foot", "meter", "millimeter", "centimeter")
-    is_fit = (hint in lengths) == (wanted_unit(ours) == "meter")
+    wanted = wanted_unit(ours)
+    is_length, is_area = (hint in _LENGTHS), (hint in _AREAS)
+    is_fit = (is_length, is_area) == (wanted == "meter", wanted == "meter**2")
     return Found(column, told or (hint if is_fit else ""), bool(told))
 
 
@@ -261,12 +273,14 @@ def _problems(
             to_unit(f"1 {_unit(reading, ours)}", wanted)
         except ValueError:
             rule = f"be a unit of {wanted}"
-            remedy = "Write one such as in, ft, mm, m or percent."
+            remedy = "Write one such as in, ft, mm, m, acre or percent."
             yield value_problem("town file", f"units.{ours}", rule, unit, remedy)
 
 
 def wanted_unit(ours: str) -> str:
     """Return the unit that a quantity has inside, as pint spells it."""
+    if ours.endswith("_m2"):
+        return "meter**2"
     is_length = ours.endswith("_m") and not ours.endswith("_m_per_m")
     return "meter" if is_length else "dimensionless"
 

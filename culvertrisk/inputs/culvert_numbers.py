@@ -15,7 +15,7 @@ LENGTH_COLUMNS = (
     *("length_m", "recorded_cover_m", "inlet_invert_m", "outlet_invert_m"),
     "outlet_drop_m",
 )
-_ZERO_IS_BLANK = ("length_m", "recorded_cover_m")
+_ZERO_IS_BLANK = ("length_m", "recorded_cover_m", "recorded_catchment_m2")
 _BLANKS = (-9.0, -99.0, -999.0, -9999.0, -99999.0, 9999.0, 99999.0, -9.99)
 _FEET_UNITS = ("inch", "foot")
 _PERCENT_MEDIAN = 0.1  # a median slope above it is in percent, common practice
@@ -44,7 +44,7 @@ def add_numbers(
     Returns
     -------
     numbers : DataFrame
-        Columns of ``LENGTH_COLUMNS`` and ``recorded_slope_m_per_m``.
+        Columns of ``LENGTH_COLUMNS``, slope and catchment as recorded.
     units : dict of str to str
         Unit used for each.
     notes : list of Note
@@ -67,7 +67,10 @@ def add_numbers(
     table["length_m"] = _filled_length(table["length_m"], cells, found, mapped_m, notes)
     slope, unit = _slope(cells, found, notes)
     units |= {"recorded_slope_m_per_m": unit} if unit else {}
-    return table.assign(recorded_slope_m_per_m=slope), units, notes
+    area_m2, area_unit = _area(cells, found, notes)
+    units |= {"recorded_catchment_m2": area_unit} if area_unit else {}
+    made = {"recorded_slope_m_per_m": slope, "recorded_catchment_m2": area_m2}
+    return table.assign(**made), units, notes
 
 
 def read_numbers(text: pd.Series, ours: str, notes: list[Note]) -> pd.Series:
@@ -161,6 +164,25 @@ def _slope(
     is_worded = slope.isna() & worded.notna()
     notes += notes_where(is_worded & (worded == 0), ours, text, "0", "assumed")
     return slope.where(~is_worded, worded.astype(float)), unit
+
+
+def _area(
+    cells: pd.DataFrame, found: Mapping[str, Sequence[Found]], notes: list[Note]
+) -> tuple[pd.Series, str]:
+    """Return catchments [m2]; without a unit they would be anybody's guess."""
+    ours = "recorded_catchment_m2"
+    unknown = pd.Series(np.nan, index=cells.index)
+    if ours not in found:
+        return unknown, ""
+    first = found[ours][0]
+    numbers = read_numbers(cells[first.column], ours, notes)
+    if first.unit:
+        return numbers * factor(first.unit, ours), first.unit
+    if numbers.notna().any():
+        said = f"{first.column!r} without a unit"
+        told = f"not used: tell culverts.units.{ours}, such as acre, ha or mi2"
+        notes.append(note_whole(ours, said, told, "refused"))
+    return unknown, ""
 
 
 def _slope_word(word: str) -> float:

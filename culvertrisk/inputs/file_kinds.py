@@ -14,6 +14,7 @@ from rasterio.windows import Window
 from culvertrisk import tables
 from culvertrisk.checks import InputError
 from culvertrisk.inputs.columns import plain_name, recognised, unit_in_name
+from culvertrisk.inputs.land_cover import legend_of
 from culvertrisk.inputs.layers import (
     SHEET_ENDINGS,
     TEXT_ENDINGS,
@@ -38,6 +39,7 @@ _PREAMBLE_ROWS = 20
 _SAMPLE_CELLS = 512
 _TALLEST_TREE_M = 100.0
 _ROUGH_RATIO = 0.1  # canopy jumps from cell to cell, ground does not
+_COVER_CLASSES = 3  # fewer codes may be whole metres by chance
 _ELEVATIONS_M = (-500.0, 9000.0)
 
 
@@ -52,13 +54,15 @@ def guess_kind(path: Path) -> str:
     Returns
     -------
     kind : str
-        One of ``culverts``, ``roads``, ``dem``, ``canopy``, ``weather``,
-        ``thaw_log``, ``places``, ``calls`` and ``unknown``.
+        One of ``culverts``, ``roads``, ``dem``, ``canopy``, ``land_cover``,
+        ``weather``, ``thaw_log``, ``places``, ``calls`` and ``unknown``.
 
     Notes
     -----
     By content, not by name; the name only settles what the content leaves open.
 
+    - Raster of one band of whole numbers that are all codes of one land cover legend:
+      ``land_cover``.
     - Raster of one band within the range of elevations: ``canopy`` if all values
       lie from 0 to 100 and jump from cell to cell, else ``dem``. Pictures and
       classes of land cover are ``unknown``.
@@ -166,10 +170,12 @@ def _raster_kind(path: Path) -> str:
         with rasterio.open(path) as raster:
             if raster.count != 1:
                 return UNKNOWN
-            values = _sample(raster)
+            values, kind = _sample(raster), raster.dtypes[0]
     except rasterio.errors.RasterioError:
         return UNKNOWN
     known = values[np.isfinite(values)]
+    if _is_land_cover(path, known, kind):
+        return "land_cover"
     if (
         not known.size
         or known.min() < _ELEVATIONS_M[0]
@@ -182,6 +188,14 @@ def _raster_kind(path: Path) -> str:
     is_rough = np.nanmean(steps) > _ROUGH_RATIO * max(known.std(), np.finfo(float).eps)
     is_rough = bool(is_rough) or _says(path, "canopy", "veg", "chm")
     return "canopy" if is_rough and not _says(path, "dem") else "dem"
+
+
+def _is_land_cover(path: Path, values: NDArray[np.float64], kind: str) -> bool:
+    """Tell whether a raster holds codes of a land cover legend, and not just a few."""
+    if not kind.startswith(("uint", "int")) or not legend_of(values):
+        return False
+    is_named = _says(path, "cover", "nlcd", "class")
+    return len(np.unique(values)) >= _COVER_CLASSES or is_named
 
 
 def _sample(raster: rasterio.DatasetReader) -> NDArray[np.float64]:

@@ -10,11 +10,32 @@ SHORT_WORDS = {  # a road's word as many inventories shorten it; common practice
     "drive": "dr",
     "highway": "hwy",
     "trunk": "trk",
+    "trail": "trl",
+    "court": "ct",
+    "place": "pl",
+    "boulevard": "blvd",
+    "route": "rte",
+    "av": "ave",
     "north": "n",
     "south": "s",
     "east": "e",
     "west": "w",
 }
+
+# what kind of road it is; crews leave it out or name another. Common practice
+_KINDS = frozenset({"rd", "st", "ln", "ave", "dr", "hwy", "trl", "ct", "pl", "blvd"})
+_KINDS |= {"way", "cr", "county", "rte"}
+
+
+def road_words(text: object) -> frozenset[str]:
+    """Return the words that tell a road from others, in a name or among other words.
+
+    Examples
+    --------
+    >>> road_words("Long Sarn RD") <= road_words("long sarn road mile 4.4")
+    True
+    """
+    return frozenset(road_key(text).split()) - _KINDS
 
 
 def road_key(name: object) -> str:

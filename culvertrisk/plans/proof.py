@@ -18,7 +18,6 @@ from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.hindcast import Hindcast, hindcast
 from culvertrisk.stages.history import class_words
 from culvertrisk.stages.log_fit import fit_record, winter_chances
-from culvertrisk.stages.log_matching import history_defaults
 from culvertrisk.stages.winter import freeze_coefficients
 
 Floats = NDArray[np.float64]
@@ -52,6 +51,8 @@ class Proof:
     surprises : DataFrame
         Likely blocked, never logged: ``culvert_id``, ``blocked_chance``,
         ``logged_fraction``, ``road_name``; for a drive-by. Driveways aside.
+    interval_fraction : float
+        Share of lists drawn at random that lie from low to high.
     verdict, notes : str, tuple of str
         Whether the repeat list is beaten, and what the log was taken for.
     """
@@ -63,6 +64,7 @@ class Proof:
     brier_usual: float
     misses: pd.DataFrame
     surprises: pd.DataFrame
+    interval_fraction: float
     verdict: str
     notes: tuple[str, ...]
 
@@ -108,25 +110,26 @@ def prove(
     share logged on that class of road; the chance of a block stands beside it.
     """
     after = _day_after(thaw_log, weather)
+    # remarks of a hidden winter would give away what froze in it
+    crossings = crossings.drop(columns="log_note", errors="ignore")
     past = hindcast(crossings, thaw_log, weather, sun, settings, after)
     hidden = [] if past is None else _thawed_winters(past.record)
     if past is None or len(hidden) < _WINTERS_LEAST:
         raise InputError([_too_little(len(hidden))])
-    size_m = crossings["rise_m"].to_numpy(float)
     told = pd.concat(
-        [_foretold(past, winter, size_m).assign(row=winter) for winter in hidden]
+        [_foretold(past, winter, crossings).assign(row=winter) for winter in hidden]
     )
     hits, totals = _hits(told, past)
-    words = _words(told, settings)
     thawed = told["is_thawed"].to_numpy(float)
     return Proof(
         hits=hits,
         totals=totals,
-        calibration=_calibration(told, words),
+        calibration=_calibration(told, _words(told, settings)),
         brier=brier_score(told[OURS], thawed),
         brier_usual=brier_score(told["usual"], thawed),
         misses=_misses(told, past, crossings),
         surprises=_surprises(past, crossings),
+        interval_fraction=past.coefficients["interval_fraction"],
         verdict=_verdict(hits, totals),
         notes=past.notes,
     )
@@ -171,15 +174,16 @@ def _without(record: LogRecord, winter: int) -> LogRecord:
     )
 
 
-def _foretold(past: Hindcast, winter: int, size_m: Floats) -> pd.DataFrame:
+def _foretold(past: Hindcast, winter: int, crossings: GeoDataFrame) -> pd.DataFrame:
     """Score every crossing of a hidden winter by each list, knowing the others."""
     record = past.record
     rest = _without(record, winter)
-    fit = fit_record(rest)
+    fit = fit_record(rest, past.coefficients)
     modelled = winter_chances(record, fit.model)[:, winter]
     blocked = corrected_chance(modelled, fit.history_factor)
     kept = record.kept_fraction[winter]
     thaws = rest.is_thawed & rest.is_exposed
+    size_m = crossings["rise_m"].to_numpy(float)
     known_m = size_m[np.isfinite(size_m)]
     usual_m = np.median(known_m) if known_m.size else 0.0
     table = pd.DataFrame(
@@ -211,11 +215,11 @@ def _hits(told: pd.DataFrame, past: Hindcast) -> tuple[pd.DataFrame, pd.DataFram
             )
     hits = pd.DataFrame(rows)
     totals = hits.drop(columns="winter").groupby("list").sum().loc[[*LISTS]]
-    return hits, pd.concat([totals, _by_chance(draws)])
+    share = past.coefficients["interval_fraction"]
+    return hits, pd.concat([totals, _by_chance(draws, share)])
 
 
-def _by_chance(draws: list[tuple[int, int]]) -> pd.DataFrame:
-    share = history_defaults()["interval_fraction"]
+def _by_chance(draws: list[tuple[int, int]], share: float) -> pd.DataFrame:
     row: dict[str, float] = {"thawed_count": sum(hits for _, hits in draws)}
     for k in LENGTHS:
         lists = [(places, hits, min(k, places)) for places, hits in draws]
@@ -238,7 +242,7 @@ def _misses(
     told: pd.DataFrame, past: Hindcast, crossings: GeoDataFrame
 ) -> pd.DataFrame:
     ranked = told.assign(rank=told.groupby("row")[OURS].rank(ascending=False))
-    count = int(history_defaults()["shown_miss_count"])
+    count = int(past.coefficients["shown_miss_count"])
     worst = ranked[ranked["is_thawed"]].sort_values(
         ["rank", "row", "place"], ascending=[False, True, True]
     )
@@ -257,7 +261,7 @@ def _misses(
 
 def _surprises(past: Hindcast, crossings: GeoDataFrame) -> pd.DataFrame:
     """Likely blocked in a usual winter by all winters' fit, yet never logged."""
-    record, fit = past.record, fit_record(past.record)
+    record, fit = past.record, fit_record(past.record, past.coefficients)
     factor = fit.history_factor[:, None]
     blocked = corrected_chance(winter_chances(record, fit.model), factor)
     lived = np.maximum(record.is_exposed.sum(axis=1), 1)
@@ -276,7 +280,8 @@ def _surprises(past: Hindcast, crossings: GeoDataFrame) -> pd.DataFrame:
     likely = table[never].sort_values(
         ["blocked_chance", "culvert_id"], ascending=[False, True]
     )
-    return likely.head(int(history_defaults()["surprise_count"])).reset_index(drop=True)
+    count = int(past.coefficients["surprise_count"])
+    return likely.head(count).reset_index(drop=True)
 
 
 def _verdict(hits: pd.DataFrame, totals: pd.DataFrame) -> str:

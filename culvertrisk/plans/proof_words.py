@@ -3,7 +3,6 @@
 import pandas as pd
 
 from culvertrisk.plans.proof import LENGTHS, LISTS, OURS, RANDOM, Proof
-from culvertrisk.stages.log_matching import history_defaults
 
 _WIDTH = 18
 
@@ -31,7 +30,7 @@ def proof_lines(proof: Proof) -> list[str]:
         "The log holds what crews were sent to, so the list set against it is the "
         "chance of a logged thaw; the chance of a block stands beside it.",
         "",
-        *_totals(proof.totals),
+        *_totals(proof),
         "",
         *_by_winter(proof.hits),
         "",
@@ -49,9 +48,8 @@ def _row(first: str, *cells: object) -> str:
     return f"{first:<{_WIDTH}}" + "".join(f"{cell!s:>16}" for cell in cells)
 
 
-def _totals(totals: pd.DataFrame) -> list[str]:
-    share = history_defaults()["interval_fraction"]
-    rows = totals.to_dict("index")
+def _totals(proof: Proof) -> list[str]:
+    rows, share = proof.totals.to_dict("index"), proof.interval_fraction
     lines = [_row("Logged thaws in", *(f"the top {k}" for k in LENGTHS))]
     for name in LISTS:
         lines.append(_row(name, *(f"{rows[name][f'top_{k}']:.0f}" for k in LENGTHS)))

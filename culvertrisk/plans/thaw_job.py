@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from culvertrisk.formulas import hose, thaw_heat
+from culvertrisk.formulas import hose, jetting, thaw_heat
 from culvertrisk.settings import Crew
 from culvertrisk.tables import table
 from culvertrisk.units import DIESEL_HEAT_J_M3
@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 Values = Mapping[str, float]
 
 STEAM_C = 100.0  # at atmospheric pressure
+MEGA = 1e6
 NOT_THAWED = ("bridge", "ford")
 NO_HEAT = "no heat: digs, scouts and signs only"
 TOO_MUCH_WATER = "takes more water than one tank"
@@ -35,6 +36,7 @@ COLUMNS = (
     "set_up_s",
     "purge_s",
     "check_s",
+    "jet_reaction_n",
 )
 _QUICKER_WHEN_HIGH = (
     "jet_efficiency_fraction",
@@ -74,6 +76,7 @@ def thaw_jobs(
         One row per crossing and crew, columns ``COLUMNS``. ``job_s`` is the sum of
         its parts; low and high take every part at the end of its range. Water and
         fuel are those of the pilot hole: the widening is left to the flow.
+        ``jet_reaction_n`` is the push back on the hand that holds the hose [N].
 
     Examples
     --------
@@ -123,6 +126,7 @@ def _crew_jobs(sites: pd.DataFrame, crew: Crew, air_c: float) -> pd.DataFrame:
     jobs["ends"] = _ends(sites["length_m"].to_numpy(), crew, planned)
     jobs["water_m3"] = jobs["pilot_s"] * crew.flow_m3s
     jobs["fuel_m3"] = jobs["pilot_s"] * _fuel_m3s(crew, planned)
+    jobs["jet_reaction_n"] = _jet_reaction_n(crew)
     jobs["why_not"] = _why_not(sites, jobs, crew, planned)
     jobs["is_possible"] = jobs["why_not"] == ""
     jobs.insert(0, "crew", crew.name)
@@ -262,5 +266,32 @@ def _why_not(
 def _missing(crew: Crew) -> str:
     if crew.method == "no heat":
         return NO_HEAT
-    missing = [name for name in _NEEDED if getattr(crew, name) <= 0]
-    return f"the town file gives no {', '.join(missing)}" if missing else ""
+    missing = ", ".join(name for name in _NEEDED if getattr(crew, name) <= 0)
+    return f"the town file gives no {missing}" if missing else _pressure_short(crew)
+
+
+def _is_jet(crew: Crew) -> bool:
+    return crew.method == "hot water" and crew.flow_m3s > 0 and crew.pressure_pa > 0
+
+
+def _jet_reaction_n(crew: Crew) -> float:
+    """Push back of the jet at the whole pump pressure, as with a short hose."""
+    if not _is_jet(crew):
+        return np.nan
+    return float(jetting.jet_reaction(crew.flow_m3s, crew.pressure_pa))
+
+
+def _pressure_short(crew: Crew) -> str:
+    """Say so where flow, hose and pump pressure do not fit; no pressure, no word."""
+    values, _, _ = thaw_defaults()
+    lost_pa = hose.hose_pressure_loss(
+        crew.flow_m3s,
+        values["hose_bore_m"],
+        crew.hose_m,
+        roughness_m=values["hose_roughness_m"],
+        viscosity_m2s=values["water_viscosity_m2s"],
+    )
+    if not _is_jet(crew) or lost_pa < crew.pressure_pa:
+        return ""
+    lost_mpa, given_mpa = float(lost_pa) / MEGA, crew.pressure_pa / MEGA
+    return f"the hose takes {lost_mpa:.1f} MPa, the pump gives {given_mpa:.1f} MPa"

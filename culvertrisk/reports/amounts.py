@@ -11,6 +11,10 @@ from culvertrisk.units import HOUR_S, clock, registry
 _UNIT_WORDS = {
     "delta_degC * day": "°C·days",
     "delta_degF * day": "°F·days",
+    "m**3": "m³",
+    "acre_foot": "acre-ft",
+    "hour": "h",
+    "1/year": "a year",
     "m**3/s": "m³/s",
     "ft**3/s": "ft³/s",
     "inch": "in",
@@ -20,11 +24,13 @@ _UNIT_WORDS = {
     "percent": "%",
     "index": "of 100",
     "ratio": "times",
+    "number": "",
     "count": "",
 }
 _BASE_UNITS = {
     "m": "m",
     "m2": "m**2",
+    "m3": "m**3",
     "m3/s": "m**3/s",
     "s": "s",
     "°C·day": "delta_degC * day",
@@ -32,6 +38,7 @@ _BASE_UNITS = {
     "fraction": "dimensionless",
     "chance": "dimensionless",
 }
+CLOCK = "clock"  # a unit of the map only: seconds of the day shown as 14:30
 _COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 _FULL_TURN_DEG = 360.0
 _STEP_MINUTES = 5
@@ -49,7 +56,7 @@ def factor(from_unit: str, to_unit: str) -> float:
     """Return what a number in the first unit is multiplied by to get the second.
 
     ``from_unit`` is a unit of the columns dictionary, ``to_unit`` one pint knows;
-    1 where nothing is to be converted, such as an index.
+    1 where nothing is to be converted, such as an index or a time of the day.
 
     Examples
     --------
@@ -58,7 +65,7 @@ def factor(from_unit: str, to_unit: str) -> float:
     >>> factor("fraction", "percent"), factor("yes/no", "yes/no")
     (100.0, 1.0)
     """
-    if from_unit not in _BASE_UNITS:
+    if from_unit not in _BASE_UNITS or to_unit == CLOCK:
         return 1.0
     return float(registry().Quantity(1.0, _BASE_UNITS[from_unit]).to(to_unit).magnitude)
 
@@ -132,6 +139,49 @@ def length(value_m: float) -> Amount:
     if pd.isna(value_m):
         return Amount("length unknown", "length unknown")
     return Amount(_in(value_m, "m", "m", 1), _in(value_m, "m", "ft", 1))
+
+
+def depth(value_m: float) -> Amount:
+    """Return a depth of water in metres and feet.
+
+    Examples
+    --------
+    >>> depth(2.13)
+    Amount(metric='2.1 m', us='7.0 ft')
+    """
+    if pd.isna(value_m):
+        return Amount("unknown", "unknown")
+    return Amount(_in(value_m, "m", "m", 0.1), _in(value_m, "m", "ft", 0.1))
+
+
+def flow(value_m3s: float) -> Amount:
+    """Return a flow in cubic metres and cubic feet a second.
+
+    Examples
+    --------
+    >>> flow(0.84)
+    Amount(metric='0.8 m³/s', us='30 ft³/s')
+    """
+    if pd.isna(value_m3s):
+        return Amount("an unknown flow", "an unknown flow")
+    small = 1.0  # m3/s: below it a tenth counts
+    step = 0.1 if value_m3s < small else 1
+    return Amount(
+        _in(value_m3s, "m**3/s", "m**3/s", step), _in(value_m3s, "m**3/s", "ft**3/s", 1)
+    )
+
+
+def force(value_n: float) -> Amount:
+    """Return a force in newtons and pounds.
+
+    Examples
+    --------
+    >>> force(58.5), force(float("nan")).us
+    (Amount(metric='58 N', us='13 lbf'), 'unknown')
+    """
+    if pd.isna(value_n):
+        return Amount("unknown", "unknown")
+    return Amount(_in(value_n, "N", "N", 1), _in(value_n, "N", "lbf", 1))
 
 
 def minutes(seconds: float) -> str:

@@ -46,7 +46,8 @@ def write_exports(folder: Path, content: MapContent) -> list[Path]:
     paths : list of Path
         ``crossings.csv``, ``crossings.geojson`` (degrees), ``crossings.gpkg`` (work
         CRS), ``assumptions.csv``, ``unlisted_crossings.csv`` where a stream meets a
-        road and no culvert is listed and, with a plan, ``route.gpx``.
+        road and no culvert is listed, ``rating_curves.csv`` where curves are given
+        and, with a plan, ``route.gpx``.
 
     Notes
     -----
@@ -64,6 +65,9 @@ def write_exports(folder: Path, content: MapContent) -> list[Path]:
     if content.unmapped is not None and len(content.unmapped):
         places = _with_degrees(content.unmapped)
         files["unlisted_crossings.csv"] = lambda new: _write_csv(new, places)
+    if content.ratings is not None and len(content.ratings):
+        curves = content.ratings.dropna(subset="headwater_open_m")
+        files["rating_curves.csv"] = lambda new: _write_csv(new, curves)
     plan = content.plan
     if plan is not None:
         files["route.gpx"] = lambda new: new.write_bytes(_gpx(content, plan.stops))

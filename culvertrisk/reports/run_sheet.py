@@ -14,6 +14,8 @@ from culvertrisk.reports import amounts, words
 from culvertrisk.reports.call_sheet import call_rows
 from culvertrisk.reports.exports import outlet_ends, replace_file
 from culvertrisk.reports.offline import policy
+from culvertrisk.reports.release import release_dangers
+from culvertrisk.reports.stop_site import site_words
 from culvertrisk.tables import sources
 
 if TYPE_CHECKING:
@@ -25,7 +27,6 @@ _ENDS = {
     "both ends": "work from both ends",
     "dig only": "dig only, no heat",
 }
-_STAKES = {1.0: "Staked.", 0.0: "NOT staked: probe for it."}
 
 
 def truck_sheets(content: MapContent) -> list[dict[str, Any]]:
@@ -141,6 +142,7 @@ def comparison_words(content: MapContent) -> str:
     parts = {
         "plan": "This plan avoids {}",
         "worst_first": "worst first with the same trucks {}",
+        "bound": "no plan with them can avoid more than {}",
         "possible": "everything opened at once would avoid {}",
     }
     kept = [text.format(told[key]) for key, text in parts.items() if key in told]
@@ -177,6 +179,7 @@ def _places(content: MapContent) -> pd.DataFrame:
         lon=ends.x.to_numpy(),
         has_end=(x_m.notna() & y_m.notna()).to_numpy(),
         east_m=(x_m - crossings.geometry.x).to_numpy(),
+        danger=pd.Series(release_dangers(crossings), crossings.index, dtype=object),
         north_m=(y_m - crossings.geometry.y).to_numpy(),
     )
 
@@ -203,6 +206,7 @@ def _sheet(
         "open_count": len(thaws),
         "fill_count": int((stops["kind"] == "fill").sum()),
         "drive": amounts.distance(stops["drive_m"].sum()),
+        "push": _push(crew, thaws, jobs),
         "water": amounts.volume(thaws["water_m3"].sum(skipna=False)),
         "fuel": amounts.volume(thaws["fuel_m3"].sum(skipna=False)),
         "stops": [
@@ -210,6 +214,13 @@ def _sheet(
             for row in stops.to_dict("records")
         ],
     }
+
+
+def _push(crew: str, thaws: pd.DataFrame, jobs: dict[Any, Any]) -> amounts.Amount:
+    """Push back of the truck's jet; unknown without a pump pressure."""
+    told = [jobs.get((crew, str(place)), {}) for place in thaws["culvert_id"]]
+    pushes = [job.get("jet_reaction_n", np.nan) for job in told]
+    return amounts.force(max(pushes, default=np.nan))
 
 
 def _stop(
@@ -229,7 +240,7 @@ def _stop(
     }
     if stop["kind"] != "thaw":
         return card
-    return card | _thaw(stop, job) | _site(places.loc[stop["culvert_id"]])
+    return card | _thaw(stop, job) | site_words(places.loc[stop["culvert_id"]])
 
 
 def _thaw(stop: dict[Any, Any], job: dict[Any, Any]) -> dict[str, Any]:
@@ -245,53 +256,7 @@ def _thaw(stop: dict[Any, Any], job: dict[Any, Any]) -> dict[str, Any]:
     }
 
 
-def _site(place: pd.Series[Any]) -> dict[str, Any]:
-    given = place.get
-    side = amounts.compass(_outlet_bearing(place))
-    reasons = words.sentences(given("reasons"))
-    return {
-        "road": str(given("road_name") or ""),
-        "size": amounts.size(given("rise_m", np.nan)),
-        "length": amounts.length(given("length_m", np.nan)),
-        "material": str(given("material") or ""),
-        "where": f"{place['lat']:.5f}, {place['lon']:.5f}",
-        "has_end": bool(place["has_end"]),
-        "side": f"on the {side} side of the road" if side else "side not recorded",
-        "stakes": _STAKES.get(given("is_staked", np.nan), "Stakes: not recorded."),
-        "note": str(given("note") or ""),
-        "access": "" if _tells_access(reasons) else _access_words(place),
-        "why": reasons,
-        "rank": words.rank_words(
-            *(given(k, np.nan) for k in ("priority_rank", "rank_low", "rank_high"))
-        ),
-        "unknown": words.sentences(given("unknowns")),
-    }
-
-
 def _place_words(place_id: str) -> str:
     """Name of a fill point or ``the yard``: ids of the travel table carry a prefix."""
     kind, _, name = place_id.partition(":")
     return {"crew": "the yard", "fill": name}.get(kind, place_id)
-
-
-def _tells_access(reasons: list[str]) -> bool:
-    return any(reason.startswith("Only way") for reason in reasons)
-
-
-def _outlet_bearing(place: pd.Series[Any]) -> float:
-    if place["has_end"] and (place["east_m"] or place["north_m"]):
-        radians = np.arctan2(place["east_m"], place["north_m"])
-        return float(np.degrees(radians) % 360)
-    return float(place.get("barrel_bearing_deg", np.nan))
-
-
-def _access_words(place: pd.Series[Any]) -> str:
-    count = place.get("cut_off_dwelling_count", np.nan)
-    told = []
-    if place.get("is_only_way", np.nan) == 1:
-        told.append("Only way in.")
-    if count > 0:
-        told.append(f"{count:.0f} dwelling{'s' if count > 1 else ''} cut off if shut.")
-    if place.get("cut_off_places"):
-        told.append(f"Cut off too: {place['cut_off_places']}.")
-    return " ".join(told)

@@ -14,6 +14,7 @@ _LOOKS = {  # by lightness and line, so that they can be told apart in grey
     "seep": ("seep", "#d95f0e", "-"),
     "draught": ("draught", "#5a5a5a", "--"),
     "perched": ("perched outlet", "#2c5f8a", "-."),
+    "tailwater": ("tailwater", "#2c5f8a", "-"),
     "plug": ("snow plug", "#8a8a8a", ":"),
     "refreeze": ("refreeze", "#2c5f8a", ":"),
     "shallow": ("shallow cover", "#0b0b0b", "--"),

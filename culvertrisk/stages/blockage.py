@@ -7,13 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.closing import blocked_fraction, ice_blocked_chance
+from culvertrisk.formulas.fragility_trials import MEDIAN_FACTORS, SPREAD_FACTORS
 from culvertrisk.stages.mechanisms import MECHANISMS
 from culvertrisk.stages.unknowns import Spread, unknown_points
 from culvertrisk.stages.winter import FreezeInputs, WinterIce
 
 Floats = NDArray[np.float64]
 
-ON_STANDING_WATER = ("sag", "refreeze")  # the rest is fed by what is never measured
+# the rest is fed by what is never measured
+ON_STANDING_WATER = ("sag", "tailwater", "refreeze")
+FRAGILITY = ("closing_median_ratio", "closing_spread", "seep_closing_spread")
 _SECTION = ("silt_fraction", "barrel_slope_m_per_m", "outlet_drop_m")
 
 
@@ -23,7 +26,7 @@ class FreezeState:
 
     By mechanism, ``ice_m`` is the ice weighted by the chance that it is at work and
     ``chance`` the chance that it blocks, alone; together they give
-    ``modelled_chance``. ``most_chance`` takes the thickest ice of the winter so far.
+    ``modelled_chance``.
     """
 
     afdd_cday: Floats
@@ -31,7 +34,6 @@ class FreezeState:
     ground_c: Floats
     blocked_fraction: Floats
     modelled_chance: Floats
-    most_chance: Floats
     ice_m: Mapping[str, Floats]
     chance: Mapping[str, Floats]
 
@@ -86,16 +88,14 @@ def averaged_state(
     """
     clear_m = rows.rise_m * (1 - rows.silt_fraction)
     shown_m, chance = {}, {}
-    open_now, never, clear = np.ones((3, len(clear_m)))
+    open_now, clear = np.ones((2, len(clear_m)))
     for name in MECHANISMS:
         at_work, ice_m = rows.at_work[name], ice.ice_m[name][rows.run]
         blocks = at_work * _chance(name, ice_m / clear_m, coefficients)
-        most = ice.most_ice_m[name][rows.run] / clear_m
         closed = blocked_fraction(ice_m, rows.rise_m, rows.silt_fraction)
         shown_m[name] = _mean(rows, at_work * np.minimum(ice_m, clear_m))
         chance[name] = _mean(rows, blocks)
         open_now = open_now * (1 - blocks)
-        never = never * (1 - at_work * _chance(name, most, coefficients))
         clear = clear * (1 - at_work * closed)
     return FreezeState(
         afdd_cday=_mean(rows, ice.afdd_cday[rows.run]),
@@ -103,10 +103,39 @@ def averaged_state(
         ground_c=_mean(rows, ice.ground_c[rows.run]),
         blocked_fraction=_mean(rows, 1 - clear),
         modelled_chance=_mean(rows, 1 - open_now),
-        most_chance=_mean(rows, 1 - never),
         ice_m=shown_m,
         chance=chance,
     )
+
+
+def trial_chances(
+    rows: SectionRows, ice: WinterIce, coefficients: Mapping[str, Floats]
+) -> Floats:
+    """Chance with the thickest ice so far, for each trial fragility.
+
+    Shape (7, 5, n), by ``MEDIAN_FACTORS`` and ``SPREAD_FACTORS``.
+    """
+    clear_m = rows.rise_m * (1 - rows.silt_fraction)
+    most = {k: ice_m[rows.run] / clear_m for k, ice_m in ice.most_ice_m.items()}
+
+    def of_trial(median_factor: float, spread_factor: float) -> Floats:
+        c = with_factors(coefficients, median_factor, spread_factor)
+        never = np.ones(len(clear_m))
+        for name in MECHANISMS:
+            never *= 1 - rows.at_work[name] * _chance(name, most[name], c)
+        return _mean(rows, 1 - never)
+
+    by_median = [[of_trial(m, s) for s in SPREAD_FACTORS] for m in MEDIAN_FACTORS]
+    return np.array(by_median)
+
+
+def with_factors(
+    coefficients: Mapping[str, Floats], median_factor: float, spread_factor: float
+) -> dict[str, Floats]:
+    """Return the coefficients with another median and spread of the fragility."""
+    factors = median_factor, spread_factor, spread_factor
+    pairs = zip(FRAGILITY, factors, strict=True)
+    return {**coefficients, **{name: coefficients[name] * f for name, f in pairs}}
 
 
 def _chance(
@@ -133,9 +162,13 @@ def _at_work(
     """Chance that each mechanism finds what it needs, and why: see the defaults."""
     c, everywhere = coefficients, np.ones(len(owner))
     said = inputs.pond_chance[owner]
-    holds = _pond_share(section, inputs.tail_chance[owner], c)
+    holds = _pond_share(section, c)
     wet = np.maximum(holds * c["wet_share"], said)
-    filled = (np.maximum(holds, said) - wet).clip(0)  # dry in autumn: a thaw fills it
+    tail = inputs.tail_chance[owner]
+    tail_wet = tail * c["wet_share"]
+    # dry in autumn: a thaw fills it, or ice below keeps its water in
+    dry = (np.maximum(holds, said) - wet).clip(0)
+    filled = 1 - (1 - dry) * (1 - (tail - tail_wet))
     drop_m = np.maximum(section.values["outlet_drop_m"], 0)
     lip = -np.expm1(-drop_m / c["perched_drop_m"])
     return {
@@ -143,18 +176,17 @@ def _at_work(
         "seep": c["seep_runs_share"] * inputs.seep_chance[owner],
         "draught": c["open_ends_chance"] * c["trickle_chance"] * wind_alignment[owner],
         "perched": c["perched_share"] * lip,
+        "tailwater": tail_wet,
         "plug": c["plug_share"] * inputs.plug_chance[owner],
         "refreeze": 1 - (1 - c["refreeze_chance"]) * (1 - filled),
         "shallow": c["trickle_chance"] * everywhere,
     }
 
 
-def _pond_share(
-    section: Spread, tail_chance: Floats, coefficients: Mapping[str, Floats]
-) -> Floats:
-    """Chance that the barrel holds water: by flatness, silt or ice below it."""
+def _pond_share(section: Spread, coefficients: Mapping[str, Floats]) -> Floats:
+    """Chance that the barrel holds water of its own: by flatness or silt."""
     c = coefficients
     steepness = section.values["barrel_slope_m_per_m"] - c["pond_slope_m_per_m"]
     drains = 1 / (1 + np.exp(-steepness / c["pond_slope_width_m_per_m"]))
     silt = c["pond_silt_share"] * section.values["silt_fraction"]
-    return 1 - drains * (1 - silt) * (1 - tail_chance)
+    return 1 - drains * (1 - silt)

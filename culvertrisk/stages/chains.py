@@ -12,6 +12,7 @@ from culvertrisk.terrain.downstream import first_met
 CHAIN_REACH_M = 500.0  # farther down, a blocked pipe holds back no water; our choice
 DITCH_REACH_M = 300.0  # pipes of one ditch lie so near; common practice, no source
 DITCH_FALL_M = 0.3  # a ditch falls at least so much between two; our choice
+LEAST_OUT_M = 1.0  # a place nearer its road's line tells no side; our choice
 PIPE_REACH_M = 10.0  # flow that passes so near an inlet goes into it; our choice
 NOBODY = -1
 
@@ -42,8 +43,11 @@ def add_chains(
     The water of each crossing is followed along the flow over the DEM with every
     culvert cut, up to 500 m, to the first cell within 10 m of another crossing's
     inlet or barrel. A crossing without a stream that meets none so drains along its
-    ditch: to the nearest crossing of the same road, at most 300 m away, whose ground
-    is at least 0.3 m lower. That distance is straight.
+    ditch: to the nearest crossing of the same road whose inlet lies on the same side
+    of it, at most 300 m away, and whose ground is at least 0.3 m lower. That distance
+    is straight. A pipe under a driveway lies in the ditch, so both give to it and
+    take from it; it drains along the ditch wherever that is the shorter way. Without
+    a road line no side is known, and no ditch.
     """
     after = np.full(len(crossings), NOBODY, np.int64)
     away_m = np.full(len(crossings), np.nan)
@@ -98,20 +102,55 @@ def _along_ditch(
 ) -> None:
     column = "network_road" if "network_road" in crossings else "road_name"
     road = crossings[column].to_numpy(object)
+    # At the crossing's own point the ground may be the road's bank, not the ditch.
     level_m = crossings["dem_elevation_m"].to_numpy(np.float64)
+    ditch_m = site.ends.upstream_ground_m
+    level_m = np.where(np.isnan(ditch_m), level_m, ditch_m)
     places = np.column_stack([crossings.geometry.x, crossings.geometry.y])
-    is_across = crossings["crossing_kind"].to_numpy() != "driveway"
-    known = np.flatnonzero(~np.isnan(level_m) & is_across)
+    is_beside = crossings["crossing_kind"].to_numpy() == "driveway"
+    along, out_m = _road_sides(places, is_beside, site)
+    known = np.flatnonzero(~np.isnan(level_m + out_m) & (road != ""))
     if not known.size:
         return
     tree = cKDTree(places[known])
-    for i in known[(after[known] == NOBODY) & ~site.has_stream[known]]:
+    is_asked = (after == NOBODY) & ~site.has_stream | is_beside
+    for i in known[is_asked[known]]:
         near = known[tree.query_ball_point(places[i], DITCH_REACH_M)]
         lower = level_m[near] <= level_m[i] - DITCH_FALL_M
-        near = near[lower & (road[near] == road[i]) & (road[i] != "")]
-        if near.size:
-            gap_m = np.hypot(*(places[near] - places[i]).T)
+        near = near[lower & (road[near] == road[i])]
+        near = near[_is_same_side(i, near, places, along, out_m)]
+        gap_m = np.hypot(*(places[near] - places[i]).T)
+        flow_m = np.inf if after[i] == NOBODY else away_m[i]
+        if near.size and gap_m.min() < flow_m:
             after[i], away_m[i] = near[gap_m.argmin()], gap_m.min()
+
+
+def _road_sides(
+    places: NDArray, is_beside: NDArray[np.bool_], site: SiteFlow
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Way along each road, shape (n, 2), and how far right of it the inlet lies [m]."""
+    road, ends = site.road, site.ends
+    along = np.column_stack([np.sin(road.bearing_rad), np.cos(road.bearing_rad)])
+    # The point of a crossing may lie off the road: its pipe tells the side, but the
+    # pipe of a driveway runs along the road, and there the point does.
+    east_m = np.where(
+        is_beside, places[:, 0] - road.foot_x_m, ends.upstream_x_m - ends.downstream_x_m
+    )
+    north_m = np.where(
+        is_beside, places[:, 1] - road.foot_y_m, ends.upstream_y_m - ends.downstream_y_m
+    )
+    out_m = along[:, 1] * east_m - along[:, 0] * north_m
+    return along, np.where(np.abs(out_m) < LEAST_OUT_M, np.nan, out_m)
+
+
+def _is_same_side(
+    i: int, near: NDArray, places: NDArray, along: NDArray, out_m: NDArray
+) -> NDArray[np.bool_]:
+    # Lines of one road may be drawn either way: both are seen on the way from i.
+    way = places[near] - places[i]
+    mine = np.sign(way @ along[i]) * np.sign(out_m[i])
+    theirs = np.sign((way * along[near]).sum(axis=1)) * np.sign(out_m[near])
+    return np.asarray(mine == theirs)
 
 
 def _without_loops(after: NDArray[np.int64]) -> None:

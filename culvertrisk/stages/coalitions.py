@@ -11,11 +11,10 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
-from culvertrisk.formulas.log_model import LogModel
+from culvertrisk.formulas.bayes import corrected_chance
 from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze import modelled_chance
 from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
-from culvertrisk.stages.log_fit import blocked_given_log
 from culvertrisk.stages.winter import FreezeInputs, freeze_coefficients
 from culvertrisk.stages.winter_weather import climatology, with_forecast
 
@@ -43,7 +42,6 @@ class Coalitions:
     first_day: date
     on: date
     coefficients: Mapping[str, Floats]
-    calibration: LogModel | None = None
 
 
 def coalitions(
@@ -52,7 +50,6 @@ def coalitions(
     weather: pd.DataFrame,
     settings: Settings,
     on: date,
-    calibration: LogModel | None = None,
 ) -> Coalitions:
     """Gather a crossing's own inputs and those of the town's usual crossing.
 
@@ -65,11 +62,9 @@ def coalitions(
     weather : DataFrame
         The table of ``read_weather``.
     settings : Settings
-        Start of the winter and typed forecast.
+        Start of the winter, typed forecast and fragility: see ``with_log``.
     on : date
         The day asked.
-    calibration : LogModel or None
-        Of the history fit; None leaves the physics as it is.
 
     Returns
     -------
@@ -81,6 +76,10 @@ def coalitions(
     own = freeze_inputs(crossings, sun, coefficients)
     first_day = settings.winter_of(on)
     own_weather = with_forecast(weather, on, settings.forecast)
+    if "wind_from_deg" not in weather and np.isnan(coefficients["wind_from_deg"]).all():
+        # from nowhere, the wind meets all alike: they need not be run apart
+        nowhere = np.full(len(crossings), np.nan)
+        own = replace(own, barrel_bearing_deg=nowhere)
     return Coalitions(
         own=own,
         usual=_median(own),
@@ -90,7 +89,6 @@ def coalitions(
         first_day=first_day,
         on=on,
         coefficients=coefficients,
-        calibration=calibration,
     )
 
 
@@ -109,6 +107,7 @@ def coalition_chances(given: Coalitions) -> Floats:
         inputs. NaN where ``history_factor`` is (bridges and fords).
     """
     history = 1 << GROUPS.index("history")
+    matter = _that_matter(given) & ~history
 
     @cache
     def physics(coalition: int) -> Floats:
@@ -116,12 +115,27 @@ def coalition_chances(given: Coalitions) -> Floats:
 
     rows = []
     for coalition in range(2 ** len(GROUPS)):
-        chance = physics(coalition & ~history)
+        chance = physics(coalition & matter)
         factor = given.history_factor
         if not coalition & history:
             factor = np.where(np.isnan(factor), np.nan, 1.0)
-        rows.append(blocked_given_log(chance, given.calibration, factor))
+        rows.append(corrected_chance(chance, factor))
     return np.stack(rows)
+
+
+def _that_matter(given: Coalitions) -> int:
+    """Groups, as set bits, whose own inputs differ from the usual for any crossing."""
+    bits = 0
+    for bit, name in enumerate(GROUPS):
+        pairs = [
+            (getattr(given.own, field), getattr(given.usual, field))
+            for field in _FIELDS.get(name, ())
+        ]
+        alike = all(np.array_equal(*pair, equal_nan=True) for pair in pairs)
+        if name == "weather":
+            alike = alike and given.own_weather.equals(given.usual_weather)
+        bits |= (not alike) << bit
+    return bits
 
 
 def _physics(given: Coalitions, coalition: int) -> Floats:
@@ -146,9 +160,12 @@ def _distinct(inputs: FreezeInputs) -> tuple[FreezeInputs, NDArray[np.intp]]:
     """Keep each distinct crossing once: with few groups its own, most are alike."""
     arrays = {item.name: getattr(inputs, item.name) for item in fields(FreezeInputs)}
     points = arrays.pop("points")
-    tables = [np.atleast_2d(a.T).T for a in (*arrays.values(), *points.values())]
-    rows = np.ascontiguousarray(np.hstack([t.astype(np.float32) for t in tables]))
-    whole = rows.view(np.dtype((np.void, rows.dtype.itemsize * rows.shape[1])))
+    parts = (*arrays.values(), *points.values())
+    count = len(inputs.rise_m)
+    # bit by bit: what differs in the last digit is not the same crossing
+    bits = [np.ascontiguousarray(a).view(np.uint8).reshape(count, -1) for a in parts]
+    rows = np.ascontiguousarray(np.hstack(bits))
+    whole = rows.view(np.dtype((np.void, rows.shape[1])))
     _, first, each = np.unique(whole.ravel(), return_index=True, return_inverse=True)
     kept: dict[str, Any] = {name: array[first] for name, array in arrays.items()}
     few = {name: array[first] for name, array in points.items()}

@@ -16,10 +16,12 @@ from culvertrisk.stages.design_peaks import (
     regression_peaks,
 )
 from culvertrisk.stages.design_storm import PEAK_YEARS, DesignChoices, rain_of
+from culvertrisk.stages.gauged_peaks import gauged_peaks
 
 Floats = NDArray[np.float64]
 Words = NDArray[np.object_]
 
+_RARE = ("gauged stream",)  # not missed where there is none
 PEAK_COLUMNS = tuple(f"peak_{years:.0f}_years_m3s" for years in PEAK_YEARS)
 
 
@@ -51,14 +53,16 @@ def add_design_flow(
 
     Notes
     -----
-    Rational method up to 80 ha; above, the regional equation within its domain, else
-    the curve number method within its limits. Where no method's limits hold, the
-    first one known stands, and ``peak_note`` says what it passes. The climate factor
-    multiplies the rain, of a regional equation its flow.
+    Rational method up to 80 ha; above, the gauged stream within its areas, else the
+    regional equation within its domain, else the curve number method within its
+    limits. Where no method's limits hold, the first one known stands, and
+    ``peak_note`` says what it passes. The climate factor multiplies the rain, of gauge
+    and regional equation the flow.
     """
     rain = rain_of(rainfall, settings.storm, choices)
     methods = {
         "rational": rational_peaks(crossings, rain, choices),
+        "gauged stream": gauged_peaks(crossings, choices),
         "regional equation": regression_peaks(crossings, choices),
         "curve number": curve_number_peaks(crossings, rain, choices),
     }
@@ -75,7 +79,7 @@ def add_design_flow(
         design_flow_low_m3s=low_m3s,
         design_flow_high_m3s=high_m3s,
         peak_method=word,
-        peak_note=_joined(_lines(methods, word, peaks_m3s, years), len(crossings)),
+        peak_note=_joined(crossings, _lines(methods, word, peaks_m3s, years)),
     )
 
 
@@ -120,14 +124,14 @@ def _lines(
 ) -> list[tuple[str, NDArray[np.bool_]]]:
     """Limits passed by the method that stands, and methods that could not be used."""
     lines = [
-        (sentence, is_true & (word == name))
+        line
         for name, found in methods.items()
         if found is not None
-        for sentence, is_true in found.limits
+        for line in _of_method(name, found, word)
     ]
     is_none, has_hole = word == "", np.isnan(peaks_m3s).any(axis=1)
     is_beyond = (years < PEAK_YEARS[0]) | (years > PEAK_YEARS[-1])
-    missing = [name for name, found in methods.items() if found is None]
+    missing = [n for n, found in methods.items() if found is None and n not in _RARE]
     if missing:
         lines.append((f"no {' and no '.join(missing)} given to compare", ~is_none))
     return [
@@ -142,8 +146,24 @@ def _lines(
     ]
 
 
-def _joined(lines: Iterable[tuple[str, NDArray[np.bool_]]], count: int) -> Words:
-    said: list[list[str]] = [[] for _ in range(count)]
+def _of_method(
+    name: str, found: MethodPeaks, word: Words
+) -> list[tuple[str, NDArray[np.bool_]]]:
+    """Limits of the method where it stands; elsewhere, why it does not."""
+    has_peak = ~np.isnan(found.flow_m3s).all(axis=1)
+    is_left = has_peak & ~found.is_within & (word != name) & (word != "")
+    return [
+        *((sentence, is_true & (word == name)) for sentence, is_true in found.limits),
+        (f"{name} left out: outside its limits", is_left),
+    ]
+
+
+def _joined(
+    crossings: GeoDataFrame, lines: Iterable[tuple[str, NDArray[np.bool_]]]
+) -> Words:
+    """What given area says of each catchment, if it has run, then the lines."""
+    notes = crossings.get("catchment_note", [""] * len(crossings))
+    said = [[str(note)] if note else [] for note in notes]
     for sentence, is_true in lines:
         for row in np.flatnonzero(is_true):
             said[row].append(sentence)

@@ -6,13 +6,6 @@ import numpy as np
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
-from culvertrisk.formulas.concentration import (
-    concentration_faa,
-    concentration_nrcs_lag,
-    concentration_velocity,
-    shallow_flow_speed,
-    sheet_flow_time,
-)
 from culvertrisk.formulas.curve_number import (
     flow_graphical_peak,
     retention,
@@ -20,14 +13,23 @@ from culvertrisk.formulas.curve_number import (
     unit_peak,
 )
 from culvertrisk.formulas.runoff import flow_rational, flow_regression
+from culvertrisk.stages.concentrations import (
+    Limits,
+    concentration_limits,
+    concentration_time,
+    lag_limits,
+    lag_time,
+    slope_limits,
+    time_limits,
+)
 from culvertrisk.stages.design_storm import (
     PEAK_YEARS,
     DesignChoices,
     Rain,
     RegionalRegression,
-    curve_number_of,
+    curve_numbers,
     rain_depths,
-    runoff_fraction_of,
+    runoff_fractions,
     storm_defaults,
 )
 from culvertrisk.tables import table
@@ -35,7 +37,6 @@ from culvertrisk.units import DAY_S, to_unit
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-Limits = tuple[tuple[str, Bools], ...]
 
 _PERCENT = 100.0  # exact
 _INITIAL_LOSS = 0.2  # of the retention: tr55, eq. 2-2
@@ -59,47 +60,46 @@ def rational_peaks(
     crossings: GeoDataFrame, rain: Rain, choices: DesignChoices
 ) -> MethodPeaks:
     """Peaks by the rational method with the frequency factor."""
-    area_m2, fraction = _area(crossings), runoff_fraction_of(choices, rain.storm)
-    time_s = _concentration(crossings, rain, choices, fraction)
+    area_m2 = _area(crossings)
+    fraction = runoff_fractions(crossings, rain.storm, choices)
+    time_s = concentration_time(crossings, rain, choices)
     rows = table("frequency_factors")
     factors = np.interp(PEAK_YEARS, rows["return_years"], rows["frequency_factor"])
     intensity_m_s = rain_depths(rain, time_s) / time_s[:, None]
-    is_long = time_s > storm_defaults()["short_rain_limit"]
+    most_m2 = storm_defaults()["rational_limit"]
     return MethodPeaks(
-        flow_m3s=flow_rational(area_m2[:, None], intensity_m_s, fraction, factors),
-        is_within=area_m2 <= storm_defaults()["rational_limit"],
+        flow_m3s=flow_rational(
+            area_m2[:, None], intensity_m_s, fraction[:, None], factors
+        ),
+        is_within=area_m2 <= most_m2,
         limits=(
             (
                 "catchment is above the 80 ha limit of the rational method",
-                area_m2 > storm_defaults()["rational_limit"],
+                area_m2 > most_m2,
             ),
             (
-                "time of concentration is above the 2 h of the rule for rain durations",
-                is_long & (rain.grid is None),
+                "runoff share times frequency factor is held at 1",
+                fraction * factors.max() > 1,
             ),
-            (
-                "24-hour rain of the velocity method is stretched from one hour",
-                np.full(len(area_m2), choices.concentration == "velocity")
-                & (rain.grid is None),
-            ),
-            *(_kirpich_limits(crossings) if choices.concentration == "kirpich" else ()),
+            *_rain_limits(rain, choices, time_s),
+            *concentration_limits(crossings, choices),
+            *slope_limits(crossings),
+            *time_limits(time_s),
         ),
     )
 
 
-def _kirpich_limits(crossings: GeoDataFrame) -> Limits:
-    defaults, slope = storm_defaults(), _slope(crossings)
-    is_steep = slope > defaults["kirpich_slope_high"]
-    is_flat = slope < defaults["kirpich_slope_low"]
+def _rain_limits(rain: Rain, choices: DesignChoices, time_s: Floats) -> Limits:
+    """What the rule for rain durations, used without a rain table, is stretched to."""
+    if rain.grid is not None:
+        return ()
+    is_velocity = np.full(len(time_s), choices.concentration == "velocity")
     return (
         (
-            "catchment is above the 45 ha of Kirpich's time of concentration",
-            _area(crossings) > defaults["kirpich_limit"],
+            "time of concentration is above the 2 h of the rule for rain durations",
+            time_s > storm_defaults()["short_rain_limit"],
         ),
-        (
-            "slope is outside the 3 to 10 % of Kirpich's time of concentration",
-            is_steep | is_flat,
-        ),
+        ("24-hour rain of the velocity method is stretched from one hour", is_velocity),
     )
 
 
@@ -107,65 +107,58 @@ def curve_number_peaks(
     crossings: GeoDataFrame, rain: Rain, choices: DesignChoices
 ) -> MethodPeaks | None:
     """Peaks by curve number and graphical peak; None without CN or 24-hour rain."""
-    number, defaults = curve_number_of(choices), storm_defaults()
-    if np.isnan(number) or rain.grid is None:
+    number = curve_numbers(crossings, choices)
+    if np.isnan(number).all() or rain.grid is None:
         return None
     area_m2 = _area(crossings)
     day_m = rain_depths(rain, np.full(len(area_m2), DAY_S))
-    time_s = _lag_time(crossings, number)
-    loss_ratio = _INITIAL_LOSS * retention(number) / day_m
-    low_s, high_s = defaults["graphical_low"], defaults["graphical_high"]
-    ponds = table("tr55_ponds")
+    time_s = lag_time(crossings, number)
+    loss_ratio = _INITIAL_LOSS * retention(number)[:, None] / day_m
     pond_percent = choices.pond_fraction * _PERCENT
     flow_m3s = flow_graphical_peak(
         area_m2[:, None],
-        runoff_depth(day_m, number),
-        unit_peak(
-            np.clip(time_s, low_s, high_s)[:, None],
-            loss_ratio,
-            _graphical_rows(choices.rain_type),
-        ),
-        np.interp(pond_percent, ponds["pond_percent"], ponds["pond_factor"]),
+        runoff_depth(day_m, number[:, None]),
+        _unit_peak(time_s, loss_ratio, choices.rain_type),
+        _pond_factor(pond_percent),
     )
-    is_within = (time_s <= high_s) & (area_m2 <= defaults["lag_area_limit"])
-    limits = _lag_limits(area_m2, number) + _graphical_limits(
-        time_s, number, loss_ratio
+    limits = (
+        *lag_limits(crossings, number),
+        *slope_limits(crossings),
+        *_graphical_limits(time_s, number, loss_ratio),
+        *_pond_limits(pond_percent, len(area_m2)),
     )
-    is_usual = number > defaults["curve_number_low"]
-    return MethodPeaks(flow_m3s, is_within & is_usual, limits)
+    defaults = storm_defaults()
+    is_within = (
+        (time_s <= defaults["graphical_high"])
+        & (area_m2 <= defaults["lag_area_limit"])
+        & (number > defaults["curve_number_low"])
+    )
+    return MethodPeaks(flow_m3s, is_within, limits)
 
 
-def _graphical_rows(rain_type: str) -> Floats:
-    rows = table("tr55_peak")
+def _pond_factor(pond_percent: float) -> float:
+    rows = table("tr55_ponds")
+    return float(np.interp(pond_percent, rows["pond_percent"], rows["pond_factor"]))
+
+
+def _pond_limits(pond_percent: float, count: int) -> Limits:
+    most = table("tr55_ponds")["pond_percent"].max()
+    sentence = (
+        f"ponds count with the {most:g} % at which the graphical method's factors end"
+    )
+    return ((sentence, np.full(count, pond_percent > most)),)
+
+
+def _unit_peak(time_s: Floats, loss_ratio: Floats, rain_type: str) -> Floats:
+    """Unit peak of a rain type, the time held within the method's ends, (n, k)."""
+    defaults, rows = storm_defaults(), table("tr55_peak")
     rows = rows[rows["rain_type"] == rain_type]
-    return rows[["loss_ratio", "c0", "c1", "c2"]].to_numpy(float)
+    held_s = np.clip(time_s, defaults["graphical_low"], defaults["graphical_high"])
+    coefficients = rows[["loss_ratio", "c0", "c1", "c2"]].to_numpy(float)
+    return unit_peak(held_s[:, None], loss_ratio, coefficients)
 
 
-def _lag_time(crossings: GeoDataFrame, number: float) -> Floats:
-    """Time of concentration by lag; the path's slope stands for the land's [s]."""
-    defaults = storm_defaults()
-    held = np.clip(number, defaults["lag_number_low"], defaults["lag_number_high"])
-    path_m = crossings["flow_path_m"].to_numpy(float)
-    return concentration_nrcs_lag(path_m, _slope(crossings), held)
-
-
-def _lag_limits(area_m2: Floats, number: float) -> Limits:
-    defaults = storm_defaults()
-    low, high = defaults["lag_number_low"], defaults["lag_number_high"]
-    return (
-        (
-            "catchment is above the 19 square miles of the NRCS lag",
-            area_m2 > defaults["lag_area_limit"],
-        ),
-        (
-            f"curve number {number:.0f} is outside the 50 to 95 of the NRCS lag, which "
-            "takes the nearer end",
-            np.full(len(area_m2), not low <= number <= high),
-        ),
-    )
-
-
-def _graphical_limits(time_s: Floats, number: float, loss_ratio: Floats) -> Limits:
+def _graphical_limits(time_s: Floats, number: Floats, loss_ratio: Floats) -> Limits:
     defaults = storm_defaults()
     rows = table("tr55_peak")["loss_ratio"]
     is_clamped = (loss_ratio < rows.min()) | (loss_ratio > rows.max())
@@ -183,8 +176,8 @@ def _graphical_limits(time_s: Floats, number: float, loss_ratio: Floats) -> Limi
             is_clamped.any(axis=1),
         ),
         (
-            f"curve number {number:.0f} is not above the 40 of the graphical method",
-            np.full(len(time_s), number <= defaults["curve_number_low"]),
+            "curve number is not above the 40 of the graphical method",
+            number <= defaults["curve_number_low"],
         ),
     )
 
@@ -196,10 +189,9 @@ def regression_peaks(
     region = choices.regression
     if region is None:
         return None
-    names = [*region.units, *(n for n in region.constants if n not in region.units)]
+    names = [*dict.fromkeys([*region.units, *region.constants])]
     values = np.stack([_predictor(crossings, region, name) for name in names], axis=1)
-    bounds = [region.domain.get(name, (-np.inf, np.inf)) for name in names]
-    low, high = np.array(bounds, dtype=float).T
+    low, high = _bounds(region, names)
     is_outside = (values < low) | (values > high)
     flows = [
         flow_regression(
@@ -211,13 +203,29 @@ def regression_peaks(
         for year in PEAK_YEARS
     ]
     scale_m3s = to_unit(f"1 {region.flow_unit}", "m**3/s") * choices.climate_factor
-    sentences = [_domain_sentence(region, name) for name in names]
+    said = [_domain_sentence(region, name) for name in names]
     return MethodPeaks(
         flow_m3s=scale_m3s * np.stack(flows, axis=1),
-        is_within=~is_outside.any(axis=1),
-        limits=tuple(zip(sentences, is_outside.T, strict=True)),
+        is_within=np.asarray(~is_outside.any(axis=1)),
+        limits=(
+            *zip(said, is_outside.T, strict=True),
+            (_error_sentence(region), np.full(len(crossings), True)),
+        ),
         error_fraction=region.standard_error_fraction,
     )
+
+
+def _bounds(region: RegionalRegression, names: list[str]) -> tuple[Floats, Floats]:
+    ends = [region.domain.get(name, (-np.inf, np.inf)) for name in names]
+    low, high = np.array(ends, dtype=float).T
+    return low, high
+
+
+def _error_sentence(region: RegionalRegression) -> str:
+    if np.isnan(region.standard_error_fraction):
+        return "standard error of the regional equation not given: no band about it"
+    percent = region.standard_error_fraction * _PERCENT
+    return f"standard error of the regional equation is {percent:.0f} %"
 
 
 def _domain_sentence(region: RegionalRegression, name: str) -> str:
@@ -243,31 +251,3 @@ def _predictor(
 
 def _area(crossings: GeoDataFrame) -> Floats:
     return crossings["catchment_m2"].to_numpy(float)
-
-
-def _slope(crossings: GeoDataFrame) -> Floats:
-    slope = crossings["flow_path_slope_m_per_m"].to_numpy(float)
-    return np.maximum(slope, storm_defaults()["least_slope"])
-
-
-def _concentration(
-    crossings: GeoDataFrame, rain: Rain, choices: DesignChoices, fraction: float
-) -> Floats:
-    """Time of concentration by the method chosen, not below 5 minutes [s]."""
-    if choices.concentration == "kirpich":
-        return crossings["concentration_s"].to_numpy(float)
-    defaults = storm_defaults()
-    path_m, slope = crossings["flow_path_m"].to_numpy(float), _slope(crossings)
-    if choices.concentration == "faa":
-        time_s = concentration_faa(path_m, slope, fraction)
-    else:
-        sheet_m = np.minimum(path_m, defaults["sheet_length"])
-        day_m = rain_depths(rain, np.full(len(path_m), DAY_S))[:, 0]
-        n = defaults["sheet_roughness"]
-        sheet_m_s = sheet_m / sheet_flow_time(sheet_m, slope, n, day_m)
-        shallow_m_s = shallow_flow_speed(slope, is_paved=0)
-        time_s = concentration_velocity(
-            np.stack([sheet_m, path_m - sheet_m], axis=1),
-            np.stack([sheet_m_s, shallow_m_s], axis=1),
-        )
-    return np.maximum(time_s, defaults["least_concentration"])

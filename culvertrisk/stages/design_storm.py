@@ -1,17 +1,18 @@
 """What the town chooses for its design storms: rain, ground, and their numbers."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cache
 
 import numpy as np
 import pandas as pd
+from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.curve_number import wet_curve_number
 from culvertrisk.formulas.frequency import partial_return_years
 from culvertrisk.formulas.rainfall import rain_depth, rain_duration_ratio, storm_rain
-from culvertrisk.settings import Design, Storm
+from culvertrisk.settings import Design, Gauge, Storm
 from culvertrisk.tables import table
 from culvertrisk.units import HOUR_S, to_unit
 
@@ -19,7 +20,7 @@ Floats = NDArray[np.float64]
 
 PEAK_YEARS = (2.0, 10.0, 25.0, 50.0, 100.0)
 SOIL_GROUPS = ("A", "B", "C", "D")
-_UNITS = {"h": "s", "min": "s", "ha": "m**2", "mi2": "m**2", "ft": "m"}
+_UNITS = {"h": "s", "min": "s", "ha": "m**2", "mi2": "m**2", "ft": "m", "m": "m"}
 _PINT = {"mi2": "mi**2"}
 
 
@@ -55,6 +56,7 @@ class DesignChoices:
     ground: str = "thawed"
     concentration: str = "kirpich"
     regression: RegionalRegression | None = None
+    gauge: Gauge | None = None
 
 
 @dataclass(frozen=True)
@@ -69,14 +71,12 @@ class Rain:
 
 def design_choices(design: Design) -> DesignChoices:
     """Return the choices of the town file; blanks keep their defaults."""
-    given = design.model_dump(
-        exclude={"regression", "iced_season_fraction", "thaw_floods_per_year"},
-        exclude_none=True,
-    )
+    names = {item.name for item in fields(DesignChoices)} - {"regression", "gauge"}
+    given = design.model_dump(include=names, exclude_none=True)
     if design.regression is not None:
         told = design.regression.model_dump(exclude_none=True)
         given["regression"] = RegionalRegression(**told)
-    return DesignChoices(**given)
+    return DesignChoices(**given, gauge=design.gauge)
 
 
 @cache
@@ -122,33 +122,67 @@ def rain_depths(rain: Rain, duration_s: Floats) -> Floats:
 
 
 def curve_number_of(choices: DesignChoices) -> float:
-    """Curve number of the town's covers or as given, on the ground chosen."""
-    if choices.ground == "concrete frost":
-        return storm_defaults()["concrete_frost_number"]
-    number = choices.curve_number
-    if np.isnan(number) and choices.covers:
-        rows = table("curve_numbers").set_index("cover")
-        number = _mean(rows[choices.soil_group.lower()].astype(float), choices.covers)
-    return float(wet_curve_number(number)) if choices.ground == "frozen" else number
+    """Curve number of the town as given or of its covers, on usual ground."""
+    if not np.isnan(choices.curve_number) or not choices.covers:
+        return choices.curve_number
+    return _mean(cover_numbers()[choices.soil_group], choices.covers)
 
 
 def runoff_fraction_of(choices: DesignChoices, storm: Storm) -> float:
-    """Rational C of the town's covers or its storm settings, on the ground chosen.
-
-    Soil group A takes the low end of a cover's range, D the high end.
-    """
-    if choices.ground == "concrete frost":
-        return storm_defaults()["concrete_frost_fraction"]
-    if choices.ground == "frozen":
-        return storm.frozen_runoff_fraction
+    """Rational C of the town's covers or its storm settings, on usual ground."""
     if not choices.covers:
         return storm.runoff_fraction
+    return _mean(cover_fractions(choices.soil_group), choices.covers)
+
+
+@cache
+def cover_numbers() -> pd.DataFrame:
+    """Curve numbers, one row a cover and one column a soil group."""
+    rows = table("curve_numbers").set_index("cover")
+    return (
+        rows[[group.lower() for group in SOIL_GROUPS]]
+        .astype(float)
+        .rename(columns=str.upper)
+    )
+
+
+@cache
+def cover_fractions(soil_group: str) -> "pd.Series[float]":
+    """Rational C of each cover: soil group A takes the low end of its range, D the
+    high end.
+    """
     rows = table("land_covers").set_index("cover")
     low, high = (
         rows[f"runoff_fraction_{end}"].astype(float) for end in ("low", "high")
     )
-    place = SOIL_GROUPS.index(choices.soil_group) / (len(SOIL_GROUPS) - 1)
-    return _mean(low + place * (high - low), choices.covers)
+    place = SOIL_GROUPS.index(soil_group) / (len(SOIL_GROUPS) - 1)
+    return low + place * (high - low)
+
+
+def curve_numbers(crossings: GeoDataFrame, choices: DesignChoices) -> Floats:
+    """Curve number of each catchment on the ground chosen, shape (n,)."""
+    usual = _column(crossings, "curve_number", curve_number_of(choices))
+    if choices.ground == "concrete frost":
+        return np.full(len(usual), storm_defaults()["concrete_frost_number"])
+    return wet_curve_number(usual) if choices.ground == "frozen" else usual
+
+
+def runoff_fractions(
+    crossings: GeoDataFrame, storm: Storm, choices: DesignChoices
+) -> Floats:
+    """Rational C of each catchment on the ground chosen, shape (n,)."""
+    usual = _column(crossings, "runoff_fraction", runoff_fraction_of(choices, storm))
+    if choices.ground == "concrete frost":
+        return np.full(len(usual), storm_defaults()["concrete_frost_fraction"])
+    is_frozen = choices.ground == "frozen"
+    return np.maximum(usual, storm.frozen_runoff_fraction) if is_frozen else usual
+
+
+def _column(crossings: GeoDataFrame, name: str, of_town: float) -> Floats:
+    """A column of the land cover stage; before it has run, what the town gives."""
+    if name not in crossings:
+        return np.full(len(crossings), of_town)
+    return crossings[name].to_numpy(float)
 
 
 def _mean(values: "pd.Series[float]", covers: Mapping[str, float]) -> float:

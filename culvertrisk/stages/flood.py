@@ -16,20 +16,28 @@ from culvertrisk.formulas.runoff import (
     melt_intensity,
 )
 from culvertrisk.settings import Settings
+from culvertrisk.stages.concentrations import path_slope
+from culvertrisk.stages.design_storm import storm_defaults
 from culvertrisk.stages.flood_capacity import (
     NOT_PIPES,
+    Openings,
     headwater_limit,
-    iced_capacity,
+    iced_openings,
     open_capacity,
     openings,
 )
-from culvertrisk.stages.flood_weather import DayWater, day_water, flood_defaults
+from culvertrisk.stages.flood_weather import (
+    DayWater,
+    day_water,
+    flood_defaults,
+    runoff_share,
+    town_forest,
+)
+from culvertrisk.stages.flow_notes import flow_notes
 from culvertrisk.stages.pond_room import pond_room
-from culvertrisk.units import HOUR_S, to_unit
+from culvertrisk.stages.tailwater import backed_up, capacity_under_tailwater
 
 Floats = NDArray[np.float64]
-
-_HECTARE_M2 = to_unit("1 ha", "m**2")
 
 
 @dataclass(frozen=True)
@@ -67,10 +75,12 @@ def add_flood(
     -----
     A blocked pipe passes nothing: the day's runoff then fills the pond below the
     road, see :func:`~culvertrisk.stages.pond_room.pond_room`. An open one, with its
-    silt, is set against the day's peak. Flow and volume are lognormal about their
+    silt, is set against the day's peak, with the water of the ditch, or of the next
+    crossing, standing at its outlet. Ice in the section is an engineering assumption,
+    not a standard: see ``iced_openings``. Flow and volume are lognormal about their
     estimate with ``forecast.spread_fraction``.
     """
-    water = day_water(weather, settings, on)
+    water = day_water(weather, settings, on, town_forest(crossings))
     flows = _runoff(crossings, water, settings)
     limit_m, assumed = headwater_limit(crossings)
     pond_m3, source = pond_room(crossings, limit_m)
@@ -78,29 +88,57 @@ def add_flood(
     chances = _chances(crossings, flows, limit_m, pond_m3, spread)
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
     pipe_only = {"headwater_limit_m": limit_m, "pond_room_m3": pond_m3, **chances}
-    index = 100 * chances["flooded_chance"]  # a share as a score
-    return crossings.assign(
+    flooded = crossings.assign(
         concentration_s=flows.concentration_s,
         today_flow_m3s=flows.today_flow_m3s,
         **{name: np.where(is_pipe, value, np.nan) for name, value in pipe_only.items()},
         pond_source=np.where(is_pipe, source, ""),
-        flood_index=np.where(is_pipe, index, np.nan),
-        flood_class=_classes(np.where(is_pipe, index, np.nan)),
         today_runoff_m3=flows.today_runoff_m3,
-        flow_note=_notes(crossings, flows, np.where(is_pipe, assumed, ""), water.note),
+        flow_note=flow_notes(
+            crossings,
+            flows.concentration_s,
+            np.where(is_pipe, assumed, ""),
+            water.note,
+        ),
+    )
+    return with_open_chance(flooded, flooded["flooded_open_chance"].to_numpy(float))
+
+
+def with_open_chance(
+    crossings: GeoDataFrame, flooded_open_chance: Floats
+) -> GeoDataFrame:
+    """Put in the chance of a flood with the pipe open, and what follows from it.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of history and ``flooded_blocked_chance``.
+    flooded_open_chance : ndarray, shape (n,)
+        Chance that water goes over the road today with the pipe open.
+
+    Returns
+    -------
+    crossings : GeoDataFrame
+        With that chance, the chance in all, the score and its word.
+    """
+    blocked = crossings["blocked_chance"].to_numpy(float)
+    when_blocked = crossings["flooded_blocked_chance"].to_numpy(float)
+    chance = blocked * when_blocked + (1 - blocked) * flooded_open_chance
+    index = 100 * chance  # a share as a score
+    return crossings.assign(
+        flooded_open_chance=flooded_open_chance,
+        flooded_chance=chance,
+        flood_index=index,
+        flood_class=_classes(index),
     )
 
 
 def _runoff(crossings: GeoDataFrame, water: DayWater, settings: Settings) -> Runoff:
-    defaults = flood_defaults()
-    storm = settings.storm
     catchment_m2 = crossings["catchment_m2"].to_numpy(float)
-    slope = crossings["flow_path_slope_m_per_m"].to_numpy(float)
-    slope = np.maximum(slope, defaults["least_path_slope"])
     path_m = crossings["flow_path_m"].to_numpy(float)
-    time_s = concentration_kirpich(path_m, slope)
-    time_s = np.maximum(time_s, defaults["least_concentration_minutes"])
-    share = storm.frozen_runoff_fraction if water.is_frozen else storm.runoff_fraction
+    time_s = concentration_kirpich(path_m, path_slope(crossings))
+    time_s = np.maximum(time_s, storm_defaults()["least_concentration"])
+    share = runoff_share(crossings, settings, water)
     intensity_m_s = burst_intensity(water.rain_m, water.rain_s, time_s)
     intensity_m_s = intensity_m_s + melt_intensity(water.melt_m, water.melt_s, time_s)
     return Runoff(
@@ -117,21 +155,36 @@ def _chances(
     pond_m3: Floats,
     spread_fraction: float,
 ) -> dict[str, Floats]:
-    """Capacities, and chances of water over the road: open, blocked and in all."""
+    """Capacities, and chances of water over the road: open and blocked."""
     found = openings(crossings)
-    open_m3s = open_capacity(found, limit_m)
-    closed = crossings["blocked_fraction"].to_numpy(float)
-    iced_m3s = iced_capacity(found, limit_m, closed)
-    when_open = exceedance_chance(flows.today_flow_m3s, open_m3s, spread_fraction)
+    at_road = (crossings, found, limit_m)
+    none_m, free_m3s = np.full(len(crossings), np.nan), open_capacity(found, limit_m)
+    open_m3s, _ = capacity_under_tailwater(*at_road, none_m, free_m3s)
+    backed_m = backed_up(*at_road, flows.today_flow_m3s)
+    today_m3s, tail_m = capacity_under_tailwater(*at_road, backed_m, open_m3s)
+    iced_m3s = _iced_capacity(crossings, found, limit_m, backed_m)
+    iced_m3s = np.where(
+        crossings["blocked_fraction"] == 0, today_m3s, np.minimum(iced_m3s, today_m3s)
+    )
+    when_open = exceedance_chance(flows.today_flow_m3s, today_m3s, spread_fraction)
     when_blocked = exceedance_chance(flows.today_runoff_m3, pond_m3, spread_fraction)
-    blocked = crossings["blocked_chance"].to_numpy(float)
     return {
+        "tailwater_m": tail_m,
         "open_capacity_m3s": open_m3s,
+        "today_capacity_m3s": today_m3s,
         "iced_capacity_m3s": iced_m3s,
         "flooded_open_chance": when_open,
         "flooded_blocked_chance": when_blocked,
-        "flooded_chance": blocked * when_blocked + (1 - blocked) * when_open,
     }
+
+
+def _iced_capacity(
+    crossings: GeoDataFrame, found: Openings, limit_m: Floats, backed_m: Floats
+) -> Floats:
+    closed = crossings["blocked_fraction"].to_numpy(float)
+    iced = iced_openings(found, limit_m, closed)
+    free_m3s = open_capacity(iced, limit_m)
+    return capacity_under_tailwater(crossings, iced, limit_m, backed_m, free_m3s)[0]
 
 
 def _classes(index: Floats) -> NDArray[np.object_]:
@@ -140,33 +193,3 @@ def _classes(index: Floats) -> NDArray[np.object_]:
     return np.select(
         [np.isnan(index), *steps], ["", "severe", "high", "some"], "low"
     ).astype(object)
-
-
-def _notes(
-    crossings: GeoDataFrame, flows: Runoff, assumed: NDArray[np.object_], missing: str
-) -> NDArray[np.object_]:
-    """What limits each crossing's flow, in sentences joined by semicolons."""
-    defaults = flood_defaults()
-    most_ha = defaults["rational_limit"] / _HECTARE_M2
-    sizes = crossings["catchment_m2"].to_numpy(float)
-    cut = crossings["is_catchment_cut"].to_numpy(float)
-    fills = crossings["fill_depth_m"].to_numpy(float)
-    notes = []
-    for size, time_s, is_cut, fill_m, other in zip(
-        sizes, flows.concentration_s, cut, fills, assumed, strict=True
-    ):
-        lines = {
-            "catchment unknown: no flow": np.isnan(size),
-            f"catchment {size / _HECTARE_M2:.0f} ha is above the {most_ha:.0f} ha "
-            "limit of the rational method": size > defaults["rational_limit"],
-            "catchment reaches the edge of the elevation raster: flow is a lower "
-            "bound": is_cut == 1,
-            f"elevation raster filled {fill_m:.1f} m deep at the inlet: catchment "
-            "doubtful": fill_m > defaults["doubtful_fill"],
-            f"time of concentration {time_s / HOUR_S:.1f} h is above the 2 h of the "
-            "rule for rain durations": time_s > defaults["duration_limit_minutes"],
-            other: bool(other),
-            missing: bool(missing),
-        }
-        notes.append("; ".join(line for line, holds in lines.items() if holds))
-    return np.array(notes, dtype=object)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from culvertrisk.formulas.barrel_flow import barrel_capacity
 from culvertrisk.formulas.ice_section import iced_barrel, iced_roughness
@@ -134,33 +134,22 @@ def open_capacity(found: Openings, headwater_limit_m: Floats) -> Floats:
     return found.barrel_count * capacity_m3s
 
 
-def iced_capacity(
-    found: Openings, headwater_limit_m: Floats, blocked_fraction: Floats
-) -> Floats:
-    """Flow of all barrels with their ice at the headwater limit.
+def taken(found: Openings, rows: NDArray[np.intp]) -> Openings:
+    """The openings of some rows; a row may be asked for more than once."""
+    count = len(found.barrel_count)
 
-    Parameters
-    ----------
-    found : Openings
-        Of n crossings.
-    headwater_limit_m : ndarray, shape (n,)
-        Depth over the inlet bed at which water reaches the road [m].
-    blocked_fraction : ndarray, shape (n,)
-        Share of the clear section closed by ice.
+    def part(fields: tuple[ArrayLike, ...]) -> list[Floats]:
+        whole = (np.broadcast_to(np.asarray(f, dtype=float), count) for f in fields)
+        return [field[rows] for field in whole]
 
-    Returns
-    -------
-    iced_capacity_m3s : ndarray, shape (n,)
-        Never above the open capacity; 0 where closed; NaN where unknown [m3/s].
-
-    Notes
-    -----
-    An engineering assumption, not a standard: see ``iced_openings``.
-    """
-    iced = iced_openings(found, headwater_limit_m, blocked_fraction)
-    open_m3s = open_capacity(found, headwater_limit_m)
-    iced_m3s = np.minimum(open_capacity(iced, headwater_limit_m), open_m3s)
-    return np.where(blocked_fraction == 0, open_m3s, iced_m3s)
+    return Openings(
+        Barrel(*part(found.barrel)),
+        Conduit(*part(found.conduit)),
+        InletCoefficients(*part(found.inlet)),
+        found.inlet_slope_m_per_m[rows],
+        found.barrel_count[rows],
+        found.shape[rows],
+    )
 
 
 def iced_openings(

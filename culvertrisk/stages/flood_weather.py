@@ -6,10 +6,13 @@ from functools import cache
 
 import numpy as np
 import pandas as pd
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
 
 from culvertrisk.formulas.cold import freezing_part, net_afdd
 from culvertrisk.formulas.snowmelt import (
     melt_degree_day,
+    melt_rain_forest,
     melt_rain_open,
     retained_water,
     snow_water,
@@ -60,7 +63,30 @@ def flood_defaults() -> dict[str, float]:
     }
 
 
-def day_water(weather: pd.DataFrame, settings: Settings, on: date) -> DayWater:
+def runoff_share(
+    crossings: GeoDataFrame, settings: Settings, water: DayWater
+) -> NDArray[np.float64]:
+    """Share of the day's water that runs off each catchment, shape (n,).
+
+    Of the land cover stage, or the town's before it has run; on frozen ground at
+    least the town's share of frozen ground.
+    """
+    usual = np.full(len(crossings), settings.storm.runoff_fraction)
+    if "runoff_fraction" in crossings:
+        usual = crossings["runoff_fraction"].to_numpy(float)
+    frozen = settings.storm.frozen_runoff_fraction
+    return np.maximum(usual, frozen) if water.is_frozen else usual
+
+
+def town_forest(crossings: GeoDataFrame) -> float:
+    """Mean share of dense forest in the catchments, 0 where no raster tells."""
+    known = crossings.get("forest_fraction", pd.Series(dtype=float)).dropna()
+    return 0.0 if known.empty else float(known.mean())
+
+
+def day_water(
+    weather: pd.DataFrame, settings: Settings, on: date, forest_fraction: float = 0.0
+) -> DayWater:
     """Work out the day's rain and melt, less what the snow holds back.
 
     Parameters
@@ -71,6 +97,9 @@ def day_water(weather: pd.DataFrame, settings: Settings, on: date) -> DayWater:
         Start of the winter; numbers typed in ``forecast`` win over the weather's row.
     on : date
         The day asked.
+    forest_fraction : float
+        Share of the ground under dense forest, of ``town_forest``; the rest counts
+        as open to partly forested.
 
     Returns
     -------
@@ -94,7 +123,9 @@ def day_water(weather: pd.DataFrame, settings: Settings, on: date) -> DayWater:
     melt_m = melt_degree_day(thaw_c, defaults["melt_factor"])
     snow_m = _snow_water(days, melt_m, settings.forecast)
     rain_m = _rain(days)
-    possible_m = _possible_melt(days, mean_c, rain_m, float(melt_m[-1]))
+    possible_m = float(melt_m[-1])
+    if rain_m > 0 and mean_c[-1] > 0:
+        possible_m = _rain_melt(days, float(mean_c[-1]), rain_m, forest_fraction)
     melted_m = 0.0 if possible_m == 0 else float(np.minimum(possible_m, snow_m))
     kept_m = _retained(days, mean_c, melt_m, snow_m)
     input_m = rain_m + melted_m
@@ -123,16 +154,17 @@ def _rain(days: pd.DataFrame) -> float:
     return 0.0 if np.isnan(rain_m) and is_frost else rain_m
 
 
-def _possible_melt(
-    days: pd.DataFrame, mean_c: np.ndarray, rain_m: float, degree_day_m: float
+def _rain_melt(
+    days: pd.DataFrame, mean_c: float, rain_m: float, forest_fraction: float
 ) -> float:
-    if not (rain_m > 0 and mean_c[-1] > 0):
-        return degree_day_m
+    """Melt of a rainy day, of open ground and of forest by their shares [m/day]."""
     wind_m_s = float(days["wind_m_s"].iloc[-1])
     defaults = flood_defaults()
     wind_m_s = defaults["unknown_wind"] if np.isnan(wind_m_s) else wind_m_s
     exposure = defaults["open_exposure"]
-    return float(melt_rain_open(mean_c[-1], wind_m_s, rain_m, exposure))
+    open_m = melt_rain_open(mean_c, wind_m_s, rain_m, exposure)
+    forest_m = melt_rain_forest(mean_c, rain_m)
+    return float(open_m + forest_fraction * (forest_m - open_m))
 
 
 def _snow_water(days: pd.DataFrame, melt_m: np.ndarray, forecast: Forecast) -> float:

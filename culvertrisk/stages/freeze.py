@@ -1,11 +1,11 @@
 """Freeze stage: weather, sun and barrel to ice and the chance that it blocks."""
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -14,7 +14,13 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.draught import prevailing_wind, wind_alignment
 from culvertrisk.settings import Settings
-from culvertrisk.stages.blockage import FreezeState, averaged_state, section_rows
+from culvertrisk.stages.blockage import (
+    FreezeState,
+    SectionRows,
+    averaged_state,
+    section_rows,
+    trial_chances,
+)
 from culvertrisk.stages.causes import cause_columns, leading_causes
 from culvertrisk.stages.freeze_inputs import (
     Sunlight,
@@ -32,6 +38,8 @@ from culvertrisk.stages.winter import (
 from culvertrisk.stages.winter_weather import WinterDays, with_forecast
 
 Floats = NDArray[np.float64]
+Answer = TypeVar("Answer")
+Run = TypeVar("Run")
 
 NOT_PIPES = ("bridge", "ford")
 _CHUNK = 8192  # crossings run at once: bounds memory, keeps arrays near the processor
@@ -69,17 +77,59 @@ def freeze_state(
     InputError
         If the weather has too many gaps: see ``winter_weather``.
     """
-    days = days_of_winter(weather, first_day, last_day, coefficients)
-    from_deg = _wind_from_deg(weather, first_day, last_day, coefficients)
+    span = first_day, last_day
+    return _joined(
+        by_chunk(averaged_state, inputs, weather, span, coefficients, run_winter)
+    )
+
+
+def most_chances(
+    inputs: FreezeInputs,
+    weather: pd.DataFrame,
+    first_day: date,
+    last_day: date,
+    coefficients: Mapping[str, Floats],
+) -> Floats:
+    """Chance with the thickest ice of a winter, for each trial fragility.
+
+    Parameters are those of ``freeze_state``.
+
+    Returns
+    -------
+    chances : ndarray, shape (7, 5, n)
+        By ``MEDIAN_FACTORS`` of the fragility, then by ``SPREAD_FACTORS``.
+    """
+    span = first_day, last_day
+    parts = by_chunk(trial_chances, inputs, weather, span, coefficients, run_winter)
+    return np.concatenate(parts, axis=-1)
+
+
+def by_chunk(
+    last_step: Callable[[SectionRows, Run, Mapping[str, Floats]], Answer],
+    inputs: FreezeInputs,
+    weather: pd.DataFrame,
+    span: tuple[date, date],
+    coefficients: Mapping[str, Floats],
+    run: Callable[[FreezeInputs, WinterDays, Mapping[str, Floats]], Run],
+) -> list[Answer]:
+    """Run the winter for some crossings at a time and take the last step for each.
+
+    ``run`` is ``run_winter``, or what keeps more of the winter than its last day.
+    """
+    days = days_of_winter(weather, *span, coefficients)
+    from_deg = _wind_from_deg(weather, *span, coefficients)
     aligned = wind_alignment(inputs.barrel_bearing_deg, from_deg)
     starts = range(0, max(len(inputs.rise_m), 1), _CHUNK)
 
-    def of_chunk(start: int) -> FreezeState:
+    def of_chunk(start: int) -> Answer:
         rows = slice(start, start + _CHUNK)
-        return _chunk_state(_rows(inputs, rows), aligned[rows], days, coefficients)
+        chunk = _rows(inputs, rows)
+        daily, at_work = _spread(chunk, aligned[rows], coefficients)
+        ran = run(daily, days, coefficients)
+        return last_step(at_work, ran, coefficients)
 
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as workers:
-        return _joined([*workers.map(of_chunk, starts)])
+        return [*workers.map(of_chunk, starts)]
 
 
 def modelled_chance(
@@ -159,7 +209,7 @@ def add_freeze(
     clean = replace(inputs, silt_fraction=np.zeros(len(crossings)))
     if_clean = freeze_state(clean, days, first_day, on, c).modelled_chance
     causes = leading_causes(state, if_clean, c)
-    seen = outlook(inputs, days, (first_day, on), causes.icing, c)
+    seen = outlook(inputs, days, (first_day, on), causes, c)
     made = {**_state_columns(state), **cause_columns(causes), **seen}
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
     return crossings.assign(
@@ -195,12 +245,10 @@ def _rows(inputs: FreezeInputs, rows: slice) -> FreezeInputs:
     return FreezeInputs(points=points, **arrays)
 
 
-def _chunk_state(
-    inputs: FreezeInputs,
-    wind_alignment: Floats,
-    days: WinterDays,
-    coefficients: Mapping[str, Floats],
-) -> FreezeState:
+def _spread(
+    inputs: FreezeInputs, wind_alignment: Floats, coefficients: Mapping[str, Floats]
+) -> tuple[FreezeInputs, SectionRows]:
+    """Spread crossings over what is unknown: for the daily run, then by section."""
     sun_known = np.isfinite(inputs.sun_j_m2).all(axis=1)
     daily = unknown_points(
         {
@@ -209,9 +257,8 @@ def _chunk_state(
         },
         inputs.points,
     )
-    ice = run_winter(daily_inputs(inputs, daily), days, coefficients)
     rows = section_rows(inputs, daily, wind_alignment, coefficients)
-    return averaged_state(rows, ice, coefficients)
+    return daily_inputs(inputs, daily), rows
 
 
 def _joined(chunks: Sequence[FreezeState]) -> FreezeState:

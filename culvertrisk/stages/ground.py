@@ -12,6 +12,8 @@ from culvertrisk.inputs.rasters import Terrain, read_terrain
 from culvertrisk.inputs.share_rasters import read_share
 from culvertrisk.inputs.town import TownData
 from culvertrisk.stages.dem_fit import dem_fit
+from culvertrisk.stages.given_area import add_given_area
+from culvertrisk.stages.land_cover import add_land_cover, land_of
 from culvertrisk.stages.ponding import PondGround, add_ponding, pond_ground
 from culvertrisk.stages.road_profile import add_road_profile, road_profile
 from culvertrisk.stages.site import SiteFlow, add_site, site_flow
@@ -30,7 +32,7 @@ class Ground:
 def on_the_ground(
     crossings: gpd.GeoDataFrame, data: TownData
 ) -> tuple[gpd.GeoDataFrame, Ground, list[str]]:
-    """Add the columns of site, road profile and ponding.
+    """Add the columns of site, given area, land cover, road profile and ponding.
 
     Parameters
     ----------
@@ -51,13 +53,17 @@ def on_the_ground(
     Raises
     ------
     InputError
-        If the DEM certainly does not fit the inventory.
+        If the DEM certainly does not fit the inventory, or the land cover raster
+        cannot be used.
     """
     terrain, roads = data.terrain, data.roads
     site = site_flow(crossings, terrain, roads)
     crossings = add_site(crossings, terrain, site)
     if terrain is not None and terrain.averaged_times > 1:
         crossings = refine_by_window(crossings, roads, _window_reader(crossings, data))
+    crossings = add_given_area(crossings, data.settings.design.catchment_m2)
+    land = land_of(terrain, data.settings)
+    crossings = add_land_cover(crossings, site, land, data.settings)
     name = Path(data.settings.files.dem or "elevation raster").name
     misfits = dem_fit(crossings, terrain, roads, name=name)
     profile = road_profile(crossings, terrain, roads)

@@ -1,5 +1,6 @@
 """The winters of the log once more: what the model says beside what was logged."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -9,9 +10,10 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.checks import SHOWN_ROWS
+from culvertrisk.formulas.fragility_trials import TRIALS, deviate_of
 from culvertrisk.formulas.log_model import LogRecord
 from culvertrisk.settings import Settings
-from culvertrisk.stages.freeze import NOT_PIPES, freeze_state
+from culvertrisk.stages.freeze import NOT_PIPES, most_chances
 from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
 from culvertrisk.stages.log_gaps import Span, kept_fractions, lost_spans
 from culvertrisk.stages.log_matching import history_defaults, match_rows
@@ -31,7 +33,8 @@ class Hindcast:
     ``visits``, shape (n, w), are logged visits on distinct days that found ice;
     ``logged_thaw_count``, shape (n,), also counts winters without weather.
     ``group_names`` are the kinds of road that crews treat alike, ``matches`` the
-    rows of the log with their crossing and how sure that is.
+    rows of the log with their crossing and how sure that is; ``coefficients`` those
+    of the history defaults, the town's own among them.
     """
 
     winters: tuple[int, ...]
@@ -41,6 +44,7 @@ class Hindcast:
     group_names: tuple[str, ...]
     matches: pd.DataFrame
     notes: tuple[str, ...]
+    coefficients: Mapping[str, float]
 
 
 def hindcast(
@@ -64,7 +68,7 @@ def hindcast(
     sun : Sunlight or None
         Sun at both ends by day of the season.
     settings : Settings
-        Start of the winter.
+        Start of the winter, the town's own defaults and lost pages of the log.
     on : date
         The day asked; no row of that day or later is looked at.
 
@@ -75,35 +79,35 @@ def hindcast(
 
     Notes
     -----
-    Of each winter the model's chance with its thickest ice counts. Winters before
+    Of each winter the model's chance with its thickest ice counts, for each trial
+    fragility. Winters before
     ``install_year`` are cut, from the log and from the hindcast; so are winters
     without weather. Days lost from the log lower what is expected to be logged.
     """
     before = None if log is None else log[log["day"] < pd.Timestamp(on)]
     if before is None or before.empty:
         return None
-    matches = before.assign(**match_rows(crossings, before))
+    c = history_defaults(settings.history.defaults)
+    matches = before.assign(**match_rows(crossings, before, c))
+    is_clear = matches["match_confidence"] >= c["match_least_fraction"]
     spans = _winter_spans(before, settings, on)
     known = {y: s for y, s in spans.items() if has_weather(weather, *s)}
-    lived = np.stack([_lived(crossings, year) for year in spans], axis=1)
-    thaws = np.stack([_thaws(crossings, matches, y) for y in spans], axis=1) * lived
+    lived, thaws = _lived_and_thaws(crossings, matches[is_clear], spans)
     has = np.array([year in known for year in spans], dtype=bool)
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
-    lost = lost_spans(before, spans, history_defaults())
+    lost = lost_spans(before, spans, c)
+    kept = kept_fractions(before, spans, [*lost, *settings.history.lost_days], c)
     group, names = _groups(crossings)
-    record = LogRecord(
-        chance=_chances(crossings, weather, sun, known, settings),
-        is_thawed=thaws[:, has] > 0,
-        is_exposed=lived[:, has] & is_pipe[:, None],
-        kept_fraction=kept_fractions(before, spans, lost, history_defaults())[has],
-        group=group,
-    )
-    notes = (*_match_notes(matches), *_skipped_note(spans, known), *_lost_notes(lost))
+    deviate = _deviates(crossings, weather, sun, known, settings)
+    exposed = lived[:, has] & is_pipe[:, None]
+    record = LogRecord(deviate, thaws[:, has] > 0, exposed, kept[has], group)
+    said = *_skipped_note(spans, known), *_lost_notes(lost)
+    notes = (*_match_notes(matches, is_clear), *said)
     total = np.where(is_pipe, thaws.sum(axis=1), np.nan)
-    return Hindcast((*known,), record, thaws[:, has], total, names, matches, notes)
+    return Hindcast((*known,), record, thaws[:, has], total, names, matches, notes, c)
 
 
-def _chances(
+def _deviates(
     crossings: GeoDataFrame,
     weather: pd.DataFrame,
     sun: Sunlight | None,
@@ -113,10 +117,10 @@ def _chances(
     coefficients = freeze_coefficients(settings.freeze.defaults)
     inputs = freeze_inputs(crossings, sun, coefficients)
     chances = [
-        freeze_state(inputs, weather, *span, coefficients).most_chance
-        for span in spans.values()
+        most_chances(inputs, weather, *span, coefficients) for span in spans.values()
     ]
-    return np.stack(chances, axis=1) if chances else np.zeros((len(crossings), 0))
+    none = np.zeros((*TRIALS, len(crossings), 0))
+    return deviate_of(np.stack(chances, axis=-1)) if chances else none
 
 
 def _winter_spans(log: pd.DataFrame, settings: Settings, on: date) -> dict[int, Span]:
@@ -131,6 +135,15 @@ def _winter_spans(log: pd.DataFrame, settings: Settings, on: date) -> dict[int, 
     return spans
 
 
+def _lived_and_thaws(
+    crossings: GeoDataFrame, matches: pd.DataFrame, spans: dict[int, Span]
+) -> tuple[NDArray[np.bool_], Floats]:
+    """Pipes that lay there and visits that found ice, by winter, shape (n, w)."""
+    lived = np.stack([_lived(crossings, year) for year in spans], axis=1)
+    thaws = np.stack([_thaws(crossings, matches, year) for year in spans], axis=1)
+    return lived, thaws * lived
+
+
 def _lived(crossings: GeoDataFrame, year: int) -> NDArray[np.bool_]:
     """Tell which pipes lay there in the winter; an unknown year counts as always."""
     installed = crossings["install_year"].to_numpy(float)
@@ -138,9 +151,8 @@ def _lived(crossings: GeoDataFrame, year: int) -> NDArray[np.bool_]:
 
 
 def _thaws(crossings: GeoDataFrame, matches: pd.DataFrame, year: int) -> Floats:
-    is_clear = matches["match_confidence"] >= history_defaults()["match_least_fraction"]
     found_ice = matches["result"].isin(FOUND_ICE)
-    rows = matches[(matches["winter"] == year) & found_ice & is_clear]
+    rows = matches[(matches["winter"] == year) & found_ice]
     days = rows.assign(day=rows["day"].dt.normalize())
     visits = days.drop_duplicates(["culvert_id", "day"])["culvert_id"].value_counts()
     counts = visits.reindex(crossings.index.astype(str)).fillna(0)
@@ -159,9 +171,7 @@ def _groups(crossings: GeoDataFrame) -> tuple[NDArray[np.intp], tuple[str, ...]]
     return code.astype(np.intp), tuple(map(str, names))
 
 
-def _match_notes(matches: pd.DataFrame) -> tuple[str, ...]:
-    least = history_defaults()["match_least_fraction"]
-    is_clear = matches["match_confidence"] >= least
+def _match_notes(matches: pd.DataFrame, is_clear: pd.Series) -> tuple[str, ...]:
     lost = f"{(~is_clear).sum()} of {len(matches)} rows of the log name no crossing"
     placed = matches[is_clear & (matches["match_by"] != "number")]
     if placed.empty:

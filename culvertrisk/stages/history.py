@@ -9,19 +9,18 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
-from culvertrisk.formulas.bayes import empirical_bayes_count, fitted_overdispersion
-from culvertrisk.formulas.log_model import LogModel
-from culvertrisk.settings import Settings
+from culvertrisk.formulas.bayes import (
+    corrected_chance,
+    empirical_bayes_count,
+    fitted_overdispersion,
+)
+from culvertrisk.settings import Freeze, Settings
+from culvertrisk.stages.blockage import FRAGILITY, with_factors
 from culvertrisk.stages.freeze import NOT_PIPES
 from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.hindcast import Hindcast, hindcast
-from culvertrisk.stages.log_fit import (
-    RecordFit,
-    blocked_given_log,
-    chance_at_its_like,
-    fit_record,
-)
-from culvertrisk.stages.log_matching import history_defaults
+from culvertrisk.stages.log_fit import RecordFit, fit_record, winter_chances
+from culvertrisk.stages.log_remarks import with_log_note
 from culvertrisk.stages.winter import freeze_coefficients
 
 Floats = NDArray[np.float64]
@@ -34,8 +33,9 @@ class HistoryFit:
     """What the log says of n crossings, shape (n,), and of the town.
 
     ``logging_rate`` is thaws logged for each block expected, ``overdispersion`` that
-    of the thaws about those expected; ``calibration`` of the physics is None where it
-    is not yet calibrated. ``notes`` are sentences for the reports.
+    of the thaws about those expected. The factors on the median and the spread of
+    the fragility are 1 where it is not yet calibrated. ``notes`` are sentences for
+    the reports, ``log_note``, shape (n,), the log's own remarks.
     """
 
     logged_thaw_count: Floats
@@ -43,11 +43,13 @@ class HistoryFit:
     believed_thaw_count: Floats
     history_factor: Floats
     logged_fraction: Floats
-    calibration: LogModel | None
+    median_factor: float
+    spread_factor: float
     is_calibrated: bool
     logging_rate: float
     overdispersion: float
     notes: tuple[str, ...]
+    log_note: NDArray[np.object_]
 
 
 def fit_history(
@@ -82,45 +84,58 @@ def fit_history(
 
     Notes
     -----
-    Fitted at once, by penalised maximum likelihood over crossings x winters: level
-    and slope on the log-odds of the modelled chance (with 30 thaws over 3 winters,
-    else the physics stays as it is and is "not yet calibrated"), the spread of
+    Fitted at once, by penalised maximum likelihood over crossings x winters: median
+    closing ratio and spread of the fragility (with 30 thaws over 3 winters, else they
+    stay as they are and the model is "not yet calibrated"), the spread of
     crossings that look alike, and the share of blocks logged by class of road. See
     ``hindcast`` and ``fitted_log_model``. Thaws expected are winters with a thaw
     expected, times the visits that such a winter has in this log.
     """
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
-    past = hindcast(crossings, log, weather, sun, settings, on)
+    noted = with_log_note(crossings, log, settings, on)
+    remarks = noted["log_note"].to_numpy(dtype=object)
+    past = hindcast(noted, log, weather, sun, settings, on)
     if past is None:
         unknown = np.full(len(is_pipe), np.nan)
         only = "No thaw log: the freeze score is physics alone."
-        return _no_history(is_pipe, unknown, (only,))
+        return _no_history(is_pipe, unknown, (only,), remarks)
     if not (past.record.is_thawed & past.record.is_exposed).any():
         none = "The log names no thaw that the model could be fitted to."
-        return _no_history(is_pipe, past.logged_thaw_count, (*past.notes, none))
-    return _with_counts(past, fit_record(past.record), is_pipe)
+        return _no_history(
+            is_pipe, past.logged_thaw_count, (*past.notes, none), remarks
+        )
+    fit = fit_record(past.record, past.coefficients)
+    return _with_counts(past, fit, is_pipe, remarks)
 
 
-def add_history(
-    crossings: GeoDataFrame,
-    log: pd.DataFrame | None,
-    weather: pd.DataFrame,
-    sun: Sunlight | None,
-    settings: Settings,
-    on: date,
-) -> GeoDataFrame:
-    """Correct the modelled chance by the log and score it.
+def with_log(
+    crossings: GeoDataFrame, settings: Settings, fit: HistoryFit
+) -> tuple[GeoDataFrame, Settings]:
+    """Give the freeze model what the log says: its remarks and the fragility.
 
-    Parameters are those of ``fit_history``; ``crossings`` also needs
-    ``modelled_chance``.
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        As the log was fitted with.
+    settings : Settings
+        As the log was fitted with.
+    fit : HistoryFit
+        Of the town's log.
 
     Returns
     -------
     crossings : GeoDataFrame
-        With the columns made by ``history``: see ``with_history``.
+        With ``log_note``, whose words stand in where seep or plug are blank.
+    settings : Settings
+        The same where the model is not yet calibrated.
     """
-    fit = fit_history(crossings, log, weather, sun, settings, on)
-    return with_history(crossings, fit, settings)
+    town = settings.freeze.defaults
+    factors = fit.median_factor, fit.spread_factor
+    fitted = with_factors(freeze_coefficients(town), *factors)
+    own = {name: float(fitted[name].item()) for name in FRAGILITY}
+    freeze = Freeze(defaults={**town, **own}) if fit.is_calibrated else settings.freeze
+    noted = crossings.assign(log_note=fit.log_note)
+    return noted, settings.model_copy(update={"freeze": freeze})
 
 
 def with_history(
@@ -131,7 +146,7 @@ def with_history(
     Parameters
     ----------
     crossings : GeoDataFrame
-        With ``modelled_chance``.
+        With ``modelled_chance``, by the settings of ``with_log``.
     fit : HistoryFit
         Of the same crossings.
     settings : Settings, optional
@@ -140,18 +155,17 @@ def with_history(
     Returns
     -------
     crossings : GeoDataFrame
-        The factor multiplies the odds of the calibrated chance. ``freeze_class`` is
+        The factor multiplies the odds of the modelled chance. ``freeze_class`` is
         severe from a chance of 0.60, high from 0.35, some from 0.15, else low
         (the limits of the defaults table), "" where there is no chance.
     """
     modelled = crossings["modelled_chance"].to_numpy(float)
-    chance = blocked_given_log(modelled, fit.calibration, fit.history_factor)
+    chance = corrected_chance(modelled, fit.history_factor)
     town = settings.freeze.defaults if settings else None
     return crossings.assign(
         logged_thaw_count=fit.logged_thaw_count,
         expected_thaw_count=fit.expected_thaw_count,
         believed_thaw_count=fit.believed_thaw_count,
-        calibrated_chance=chance_at_its_like(modelled, fit.calibration),
         history_factor=fit.history_factor,
         blocked_chance=chance,
         freeze_index=100.0 * chance,
@@ -172,10 +186,13 @@ def class_words(
 
 
 def _with_counts(
-    past: Hindcast, fit: RecordFit, is_pipe: NDArray[np.bool_]
+    past: Hindcast,
+    fit: RecordFit,
+    is_pipe: NDArray[np.bool_],
+    remarks: NDArray[np.object_],
 ) -> HistoryFit:
     record = past.record
-    blocks = chance_at_its_like(record.chance, fit.calibration) * record.is_exposed
+    blocks = winter_chances(record, fit.model) * record.is_exposed
     logged = past.visits.sum(axis=1)
     # the penalties pull the shares: what is expected adds up to what was logged
     winters = fit.logged_fraction * (blocks @ record.kept_fraction)
@@ -189,22 +206,24 @@ def _with_counts(
         believed_thaw_count=believed + unknown,
         history_factor=fit.history_factor + unknown,
         logged_fraction=fit.logged_fraction + unknown,
-        calibration=fit.calibration,
-        is_calibrated=fit.calibration is not None,
+        median_factor=fit.model.median_factor,
+        spread_factor=fit.model.spread_factor,
+        is_calibrated=fit.is_calibrated,
         logging_rate=float(logged[is_pipe].sum() / blocks.sum()),
         overdispersion=spread,
         notes=(*past.notes, *_fit_notes(past, fit)),
+        log_note=remarks,
     )
 
 
 def _fit_notes(past: Hindcast, fit: RecordFit) -> tuple[str, str]:
-    c, thaws = history_defaults(), past.record.is_thawed & past.record.is_exposed
+    c, thaws = past.coefficients, past.record.is_thawed & past.record.is_exposed
     seen = f"{thaws.sum()} winters with a thaw, over {thaws.any(axis=0).sum()} winters"
-    model = fit.calibration
-    if model is not None:
+    if fit.is_calibrated:
         says = (
-            f"The freeze model is calibrated by this log ({seen}): level "
-            f"{model.level:.2f} and slope {model.slope:.2f} on its log-odds."
+            f"The freeze model is calibrated by this log ({seen}): ice at which half "
+            f"block {fit.model.median_factor:.2f} times that of the defaults, spread "
+            f"{fit.model.spread_factor:.2f} times."
         )
     else:
         says = (
@@ -222,7 +241,10 @@ def _fit_notes(past: Hindcast, fit: RecordFit) -> tuple[str, str]:
 
 
 def _no_history(
-    is_pipe: NDArray[np.bool_], logged: Floats, says: tuple[str, ...]
+    is_pipe: NDArray[np.bool_],
+    logged: Floats,
+    says: tuple[str, ...],
+    remarks: NDArray[np.object_],
 ) -> HistoryFit:
     unknown = np.full(len(is_pipe), np.nan)
     return HistoryFit(
@@ -231,9 +253,11 @@ def _no_history(
         believed_thaw_count=unknown,
         history_factor=np.where(is_pipe, 1.0, np.nan),
         logged_fraction=unknown,
-        calibration=None,
+        median_factor=1.0,
+        spread_factor=1.0,
         is_calibrated=False,
         logging_rate=np.nan,
         overdispersion=np.nan,
         notes=says,
+        log_note=remarks,
     )

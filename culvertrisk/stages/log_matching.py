@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
 
+from culvertrisk.checks import refuse, value_problem
+from culvertrisk.inputs.road_names import road_words
 from culvertrisk.stages.log_places import (
     along_road,
     groups_of,
@@ -15,11 +17,6 @@ from culvertrisk.stages.log_places import (
 )
 from culvertrisk.tables import table
 
-_ROAD_KINDS = frozenset(
-    {"rd", "road", "ln", "lane", "st", "street", "av", "ave", "avenue", "dr", "drive"}
-    | {"hwy", "highway", "trl", "trail", "ct", "court", "pl", "place", "blvd", "way"}
-    | {"cr", "county", "route", "rte"}
-)
 _WORD = re.compile(r"[a-z0-9#]+")
 _NONE = ("", 0.0, "")
 
@@ -27,10 +24,39 @@ Match = tuple[str, float, str]  # crossing, confidence, by what
 Pair = tuple[str, str]  # number and place as written
 
 
-def history_defaults() -> dict[str, float]:
-    """Return every coefficient of history and matching by name."""
+def history_defaults(town: Mapping[str, float] | None = None) -> dict[str, float]:
+    """Return every coefficient of history and matching by name.
+
+    Parameters
+    ----------
+    town : mapping, optional
+        The town's own values by the names of the ``history_defaults`` table, in its
+        units; the rest is as in the table.
+
+    Returns
+    -------
+    coefficients : dict of str to float
+        One value a name.
+
+    Raises
+    ------
+    InputError
+        If a name is not in the table; all at once.
+    """
     rows = table("history_defaults").set_index("name")["value"]
-    return {str(name): float(value) for name, value in rows.items()}
+    known = {str(name): float(value) for name, value in rows.items()}
+    refuse(
+        value_problem(
+            "town file",
+            f"history.defaults.{name}",
+            "be a name of the history_defaults table",
+            value,
+            "Correct the spelling.",
+        )
+        for name, value in (town or {}).items()
+        if name not in known
+    )
+    return {**known, **(town or {})}
 
 
 def plain_id(culvert_id: object) -> str:
@@ -68,7 +94,11 @@ def match_log(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.Series:
     return rows["culvert_id"].where(is_clear, "").astype(object)
 
 
-def match_rows(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.DataFrame:
+def match_rows(
+    crossings: GeoDataFrame,
+    log: pd.DataFrame,
+    coefficients: Mapping[str, float] | None = None,
+) -> pd.DataFrame:
     """Find the crossing of each row of the log, how surely and by what.
 
     Parameters
@@ -77,6 +107,8 @@ def match_rows(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.DataFrame:
         Indexed by ``culvert_id``, with ``road_name`` and ``crossing_kind``.
     log : DataFrame
         The table of ``read_thaw_log``.
+    coefficients : mapping, optional
+        By name, of the history defaults; without it those of the table.
 
     Returns
     -------
@@ -93,11 +125,12 @@ def match_rows(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.DataFrame:
     log that name both that mile and a culvert name the same one; else by the mile
     along the road's crossings, where those rows tell where its miles begin.
     """
-    roads = {str(n): _road_words(r) for n, r in crossings["road_name"].items()}
+    c = coefficients or history_defaults()
+    roads = {str(n): road_words(r) for n, r in crossings["road_name"].items()}
     pairs = [*zip(log["culvert_id"].astype(str), log["place"].astype(str), strict=True)]
-    found = _by_words({*pairs}, roads)
+    found = _by_words({*pairs}, roads, c)
     found = _by_known_mile(found, roads)
-    found = _by_mile(found, roads, crossings)
+    found = _by_mile(found, roads, crossings, c)
     return pd.DataFrame(
         [found[pair] for pair in pairs],
         index=log.index,
@@ -106,17 +139,16 @@ def match_rows(crossings: GeoDataFrame, log: pd.DataFrame) -> pd.DataFrame:
 
 
 def _by_words(
-    pairs: set[Pair], roads: Mapping[str, frozenset[str]]
+    pairs: set[Pair], roads: Mapping[str, frozenset[str]], c: Mapping[str, float]
 ) -> dict[Pair, Match]:
     """Match by number, by a number among the words, or as the road's only crossing."""
-    c = history_defaults()
     by_id = _singles({name: plain_id(name) for name in roads})
     by_road = _singles({name: words for name, words in roads.items() if words})
     known = {*roads.values()} - {frozenset()}
 
     def one(number: str, place: str) -> Match:
-        words = _words(place)
-        named = [road for road in known if road <= {*words}]
+        words, spelt = _words(place), road_words(place)
+        named = [road for road in known if road <= spelt]
         hit = by_id.get(plain_id(number), "") if number.strip() else ""
         sure, by = c["match_number_fraction"], "number"
         if not hit:
@@ -124,7 +156,7 @@ def _by_words(
             sure, by = c["match_place_number_fraction"], "place number"
         if hit:
             # the same number on another road, or a house's: neither is this culvert
-            elsewhere = bool(named and roads[hit]) and not roads[hit] & {*words}
+            elsewhere = bool(named and roads[hit]) and not roads[hit] & spelt
             return _NONE if elsewhere else (hit, sure, by)
         hit = by_road.get(_longest(named), "")
         return (hit, c["match_only_fraction"], "only crossing") if hit else _NONE
@@ -159,6 +191,7 @@ def _by_mile(
     found: dict[Pair, Match],
     roads: Mapping[str, frozenset[str]],
     crossings: GeoDataFrame,
+    coefficients: Mapping[str, float],
 ) -> dict[Pair, Match]:
     """Match what is left by how far along the road the row says it is."""
     rows = _rows_with_mile(found, {*roads.values()} - {frozenset()})
@@ -178,7 +211,7 @@ def _by_mile(
             anchors.assign(place=anchors["hit"].map(order)),
             free["written_m"].to_numpy(float),
             np.array([weight[name] for name in names]),
-            history_defaults(),
+            coefficients,
         )
         for pair, place, chance in zip(free["pair"], best, sure, strict=True):
             if chance > 0:
@@ -215,7 +248,7 @@ def _road_and_mile(
 ) -> tuple[frozenset[str], float] | None:
     """Return the road and the distance a place names [m], or None if not both."""
     distance_m = written_distance(place)
-    road = _longest([road for road in known if road <= {*_words(place)}])
+    road = _longest([road for road in known if road <= road_words(place)])
     return (road, distance_m) if road and np.isfinite(distance_m) else None
 
 
@@ -233,10 +266,6 @@ def _singles(keys: dict[str, object]) -> dict[object, str]:
 
 def _words(text: object) -> list[str]:
     return _WORD.findall(str(text).lower())
-
-
-def _road_words(name: object) -> frozenset[str]:
-    return frozenset(_words(name)) - _ROAD_KINDS
 
 
 def _by_number(words: list[str], by_id: dict[object, str]) -> str:

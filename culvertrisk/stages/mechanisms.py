@@ -12,7 +12,10 @@ from culvertrisk.units import ICE_DENSITY_KG_M3, WATER_DENSITY_KG_M3
 Floats = NDArray[np.float64]
 Coefficients = Mapping[str, Floats]
 
-MECHANISMS = ("sag", "seep", "draught", "perched", "plug", "refreeze", "shallow")
+MECHANISMS = (
+    *("sag", "seep", "draught", "perched", "tailwater"),
+    *("plug", "refreeze", "shallow"),
+)
 SWELLING = WATER_DENSITY_KG_M3 / ICE_DENSITY_KG_M3  # depth of ice from one of water
 
 
@@ -22,7 +25,8 @@ class ColdDay:
 
     ``frost_cday`` and ``melt_m`` (ice melted by air and sun) hold at the shadier end,
     ``outlet_frost_cday`` and ``outlet_melt_m`` at the outlet; ``ground_cold_cday`` is
-    the frost of the ground at the crown; the last three are scalars.
+    the frost of the ground at the crown; the last three are the snow and the water of
+    a thaw at the crossing's elevation.
     """
 
     frost_cday: Floats
@@ -32,9 +36,9 @@ class ColdDay:
     ground_melt_m: Floats
     ground_cold_cday: Floats
     frost_depth_m: Floats
-    snow_m2k_w: float
-    snowmelt_m: float
-    thaw_water_m: float
+    snow_m2k_w: Floats
+    snowmelt_m: Floats
+    thaw_water_m: Floats
 
 
 @dataclass(frozen=True)
@@ -56,11 +60,11 @@ class Pool:
 
 
 def sag_ice(ice_m: Floats, day: ColdDay, c: Coefficients) -> Floats:
-    """Ice on water that stands in a sag, a flat barrel or behind tailwater.
+    """Ice on water that stands in a sag, a flat or a silted barrel.
 
     Grows downward under the snow at the shadier end (``standing_ice``; ashton1986);
     loses what ground, air and sun melt. Limits: still water deep enough to freeze;
-    snow is that of the town times a share (common practice, no source).
+    snow is that of level ground times a share (common practice, no source).
     """
     grown_m = standing_ice(
         ice_m,
@@ -116,33 +120,51 @@ def perched_ice(ice_m: Floats, day: ColdDay, barrel: Barrel, c: Coefficients) ->
     return np.maximum(ice_m + growth_m - day.outlet_melt_m, 0)
 
 
+def tailwater_ice(ice_m: Floats, day: ColdDay, c: Coefficients) -> Floats:
+    """Ice backing into the outlet from water or an icing that stands below it.
+
+    Grows downward on the water outside, under the snow and the sun of the outlet
+    (``standing_ice``; ashton1986); the outlet closes as it reaches the bed. Open to the
+    wind and without the ground's heat, it forms earlier than ice in the barrel. Limits:
+    that the water stands to the crown is taken for granted, so that it errs to the
+    early side; an icing that climbs from downstream counts as this water does.
+    """
+    grown_m = standing_ice(
+        ice_m,
+        day.outlet_frost_cday,
+        surface_w_m2k=c["open_surface_w_m2k"],
+        snow_m2k_w=day.snow_m2k_w,
+    )
+    return np.maximum(grown_m - day.outlet_melt_m, 0)
+
+
 def plug_ice(pool: Pool, day: ColdDay, c: Coefficients) -> Pool:
     """Bank of ploughed snow at a mouth, wetted by melt and frozen.
 
     Melt of the level snow by degree-days gathers at its foot (``pool_ice``). Limits:
     how the bank is built is not followed; common practice, no source.
     """
-    return pool_ice(pool, float(c["plug_gather"].item()) * day.snowmelt_m, day, c)
+    return pool_ice(pool, c["plug_gather"] * day.snowmelt_m, day, c)
 
 
 def refreeze_ice(pool: Pool, day: ColdDay, c: Coefficients) -> Pool:
     """Water of a midwinter thaw that stands in the barrel when the cold is back.
 
-    Melt and rain gather in the barrel (``pool_ice``). Limits: the same town-wide
-    water for all; common practice, no source.
+    Melt and rain gather in the barrel (``pool_ice``). Limits: the same water
+    for all of one elevation; common practice, no source.
     """
-    return pool_ice(pool, float(c["refreeze_gather"].item()) * day.thaw_water_m, day, c)
+    return pool_ice(pool, c["refreeze_gather"] * day.thaw_water_m, day, c)
 
 
-def pool_ice(pool: Pool, supply_m: float, day: ColdDay, c: Coefficients) -> Pool:
+def pool_ice(pool: Pool, supply_m: Floats, day: ColdDay, c: Coefficients) -> Pool:
     """Freeze thaw water in layers: each thaw floods the ice and starts a new one.
 
     A layer grows as ``standing_ice`` without snow and no further than its water; what
     has not frozen drains. Limits: depth of water is bounded by ``thaw_pool_m``.
     """
     layer_m, water_m = pool.layer_m, pool.water_m
-    if supply_m > 0:
-        layer_m = np.zeros_like(layer_m)
+    if np.any(supply_m > 0):  # on most winter days nothing thaws
+        layer_m = np.where(supply_m > 0, 0.0, layer_m)
         water_m = np.minimum(water_m + supply_m, c["thaw_pool_m"])
     grown_m = standing_ice(
         layer_m, day.frost_cday, surface_w_m2k=c["open_surface_w_m2k"]

@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.ice import icing_length
+from culvertrisk.stages.causes import Causes
 from culvertrisk.stages.freeze_inputs import Spread, daily_inputs
 from culvertrisk.stages.ground_frost import mean_annual_air
 from culvertrisk.stages.mechanisms import MECHANISMS
@@ -60,7 +61,7 @@ def outlook(
     inputs: FreezeInputs,
     weather: pd.DataFrame,
     days: tuple[date, date],
-    icing: NDArray[np.object_],
+    causes: Causes,
     coefficients: Mapping[str, Floats],
 ) -> dict[str, NDArray]:
     """Say on which day the leading ice closes and opens the usual case.
@@ -74,8 +75,8 @@ def outlook(
         The table of ``read_weather``, the forecast in it.
     days : tuple of date
         The winter's first day and the day asked.
-    icing : ndarray of str, shape (n,)
-        The leading mechanism of ``leading_causes``.
+    causes : Causes
+        Of ``leading_causes``.
     coefficients : mapping
         By name, as ``freeze_coefficients``.
 
@@ -83,7 +84,9 @@ def outlook(
     -------
     columns : dict
         ``closing_day``, ``self_opening_day`` (ISO text, blank if not this season),
-        ``freeze_advice`` and ``seep_ice_length_m``.
+        ``freeze_advice``, ``seep_ice_length_m`` and, by mechanism,
+        ``<name>_closing_day``: blank also where its chance to block is below the
+        least of a cause.
 
     Notes
     -----
@@ -103,10 +106,11 @@ def outlook(
     )
     asked = (on - first_day).days
     closes, opens, length_m = _followed(
-        run, usual, icing, (clear_m, asked), coefficients
+        run, usual, causes.icing, (clear_m, asked), coefficients
     )
     return {
-        "closing_day": _iso(calendar, closes),
+        "closing_day": _iso(calendar, _leading(closes, causes.icing, np.nan)),
+        **_closing_days(calendar, closes, causes, coefficients),
         "self_opening_day": _iso(calendar, opens),
         "freeze_advice": _advice(calendar, opens, asked, coefficients),
         "seep_ice_length_m": length_m,
@@ -119,17 +123,18 @@ def _followed(
     icing: NDArray[np.object_],
     clear_and_asked: tuple[Floats, int],
     coefficients: Mapping[str, Floats],
-) -> tuple[Floats, Floats, Floats]:
-    """Follow the days: first closed, first open again, and the seep's length."""
+) -> tuple[dict[str, Floats], Floats, Floats]:
+    """Follow the days: first closed by each, first open again, the seep's length."""
     c, (clear_m, asked) = coefficients, clear_and_asked
-    closes, opens = np.full((2, len(clear_m)), np.nan)
+    opens = np.full(len(clear_m), np.nan)
+    closes = {name: opens.copy() for name in MECHANISMS}
+    full_m = c["closing_median_ratio"] * clear_m
     supply_m3, length_m = np.zeros(len(clear_m)), np.zeros(len(clear_m))
     shut_today, seep_m = np.zeros(len(clear_m), bool), np.zeros(len(clear_m))
     for day, ice in enumerate(run):
-        ratio = _leading_ice(ice, icing) / clear_m
-        is_shut = ratio >= c["opening_ratio"]
-        closed = np.isnan(closes) & (ratio >= c["closing_median_ratio"])
-        closes[closed] = day
+        is_shut = _leading(ice.ice_m, icing, 0.0) >= c["opening_ratio"] * clear_m
+        for name, first in closes.items():
+            first[np.isnan(first) & (ice.ice_m[name] >= full_m)] = day
         if day <= asked:
             grew = ice.ice_m["seep"] > seep_m
             supply_m3 = supply_m3 + np.where(grew, c["trickle_m3s"] * DAY_S, 0)
@@ -140,11 +145,29 @@ def _followed(
     return closes, opens, length_m
 
 
-def _leading_ice(ice: WinterIce, icing: NDArray[np.object_]) -> Floats:
-    leading_m = np.zeros(len(icing))
+def _leading(
+    values: Mapping[str, Floats], icing: NDArray[np.object_], without: float
+) -> Floats:
+    """Take for each crossing the value of its leading mechanism."""
+    leading = np.full(len(icing), without)
     for name in MECHANISMS:
-        leading_m = np.where(icing == name, ice.ice_m[name], leading_m)
-    return leading_m
+        leading = np.where(icing == name, values[name], leading)
+    return leading
+
+
+def _closing_days(
+    calendar: pd.DatetimeIndex,
+    closes: Mapping[str, Floats],
+    causes: Causes,
+    coefficients: Mapping[str, Floats],
+) -> dict[str, NDArray[np.object_]]:
+    least = coefficients["cause_chance_least"]
+    return {
+        f"{name}_closing_day": _iso(
+            calendar, np.where(causes.chance[name] >= least, day, np.nan)
+        )
+        for name, day in closes.items()
+    }
 
 
 def middle_case(inputs: FreezeInputs) -> FreezeInputs:

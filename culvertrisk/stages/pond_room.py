@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.runoff import pond_storage
 from culvertrisk.stages.flood_weather import flood_defaults
+from culvertrisk.stages.ponding import PondGround, stage_storage
 
 Floats = NDArray[np.float64]
 
@@ -49,6 +50,60 @@ def pond_room(
     pond_m3 = np.where(is_found, found_m3, wedge_m3)
     words = np.where(np.isnan(pond_m3), "unknown", "assumed")
     return pond_m3, np.where(is_found, "dem", words).astype(object)
+
+
+def storage_at(
+    crossings: GeoDataFrame, level_m: Floats, pond: PondGround | None
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Water in each pond up to some levels.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of flood.
+    level_m : ndarray, shape (n, m)
+        Levels over the inlet bed, 0 or more and at most the headwater limit [m].
+    pond : PondGround or None
+        Of the same rows.
+
+    Returns
+    -------
+    storage_m3 : ndarray, shape (n, m)
+        0 at 0; NaN where the room is unknown [m3].
+    is_dem : ndarray of bool, shape (n,)
+        True where it follows the stages of the elevation raster; the others follow
+        the wedge, the square of the level, up to the room.
+
+    Notes
+    -----
+    The stages are hung from the road, where pond and barrel share one elevation;
+    those of a pond that spills elsewhere stand on the bed, and above the spill
+    nothing more is stored. Water below the inlet's bed is there already.
+    """
+    limit_m = crossings["headwater_limit_m"].to_numpy(float)[:, None]
+    room_m3 = crossings["pond_room_m3"].to_numpy(float)[:, None]
+    wedge_m3 = room_m3 * np.square(level_m / limit_m)
+    is_dem = (crossings["pond_source"] == "dem").to_numpy(bool)
+    if pond is None:
+        return wedge_m3, np.zeros(len(crossings), dtype=bool)
+    stage_m, _, volume_m3 = stage_storage(pond)
+    depth_m = stage_m[:, -1:] - stage_m[:, :1]
+    is_spilling = (_column(crossings, "pond_spills_first") == 1)[:, None]
+    lift_m = np.where(is_spilling, 0, depth_m - limit_m)
+    stored_m3 = _between_stages(level_m + lift_m, depth_m, volume_m3)
+    dead_m3 = _between_stages(lift_m, depth_m, volume_m3)
+    return np.where(is_dem[:, None], stored_m3 - dead_m3, wedge_m3), is_dem
+
+
+def _between_stages(height_m: Floats, depth_m: Floats, volume_m3: Floats) -> Floats:
+    """Volume at heights over the lowest stage, straight between even stages."""
+    last = volume_m3.shape[1] - 1
+    place = np.clip(height_m / np.where(depth_m > 0, depth_m, np.nan), 0, 1) * last
+    known = np.nan_to_num(place)
+    below = np.minimum(known.astype(int), last - 1)
+    low_m3 = np.take_along_axis(volume_m3, below, axis=1)
+    high_m3 = np.take_along_axis(volume_m3, below + 1, axis=1)
+    return low_m3 + (place - below) * (high_m3 - low_m3)
 
 
 def _column(crossings: GeoDataFrame, name: str) -> Floats:

@@ -10,11 +10,10 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
-from culvertrisk.formulas.log_model import LogModel
+from culvertrisk.formulas.bayes import corrected_chance
 from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze import modelled_chance
 from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
-from culvertrisk.stages.log_fit import blocked_given_log
 from culvertrisk.stages.log_matching import history_defaults
 from culvertrisk.stages.winter import FreezeInputs, freeze_coefficients
 from culvertrisk.stages.winter_weather import with_forecast
@@ -31,7 +30,6 @@ def add_rank_band(
     sun: Sunlight | None,
     settings: Settings,
     on: date,
-    calibration: LogModel | None,
 ) -> GeoDataFrame:
     """Add how far each crossing's rank moves when the unknowns are drawn.
 
@@ -44,12 +42,9 @@ def add_rank_band(
     sun : Sunlight or None
         Sun at both ends by season.
     settings : Settings
-        Start of the winter and typed forecast.
+        Start of the winter, typed forecast and fragility: see ``with_log``.
     on : date
         The day asked.
-    calibration : LogModel or None
-        Of the history fit: what turned ``modelled_chance`` into
-        ``calibrated_chance``.
 
     Returns
     -------
@@ -65,7 +60,7 @@ def add_rank_band(
     is the 10th to 90th percentile of the ranks, widened to ``priority_rank``.
     "Solid" is a band no wider than half the rank or ten places, whichever is more.
     """
-    c = history_defaults()
+    c = history_defaults(settings.history.defaults)
     inputs = freeze_inputs(
         crossings, sun, freeze_coefficients(settings.freeze.defaults)
     )
@@ -78,7 +73,7 @@ def add_rank_band(
         coefficients=freeze_coefficients(settings.freeze.defaults),
     )[row]
     factor = crossings["history_factor"].to_numpy(float)[:, None]
-    chance = blocked_given_log(modelled, calibration, factor)
+    chance = corrected_chance(modelled, factor)
     rank = _ranks(_loss(crossings, chance), chance)
     rank[np.isnan(crossings["blocked_chance"].to_numpy(float))] = np.nan
     return crossings.assign(

@@ -1,5 +1,7 @@
 """Rating curve of a crossing: headwater against flow, open and with today's ice."""
 
+from collections.abc import Sequence
+from dataclasses import fields as fields_of
 from functools import cache
 from itertools import pairwise
 
@@ -9,10 +11,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.barrel_flow import barrel_headwater
-from culvertrisk.formulas.inlet_control import InletCoefficients
 from culvertrisk.formulas.road_flow import Road, WeirCurves, balanced_headwater
-from culvertrisk.formulas.sections import Barrel, Conduit
-from culvertrisk.formulas.uniform_flow import channel_depth
 from culvertrisk.stages.flood_capacity import (
     NOT_PIPES,
     Openings,
@@ -20,8 +19,15 @@ from culvertrisk.stages.flood_capacity import (
     iced_openings,
     open_capacity,
     openings,
+    taken,
 )
 from culvertrisk.stages.road_profile import RoadProfile
+from culvertrisk.stages.tailwater import (
+    against_backwater,
+    backed_up,
+    channel_tailwater,
+    rating_defaults,
+)
 from culvertrisk.tables import table
 from culvertrisk.units import to_unit
 
@@ -50,7 +56,8 @@ def rating_curves(
         Flows of each curve, evenly spaced up to 1.5 times the open capacity, or to
         the design flow or today's where that is more.
     tailwater_m : ndarray, shape (n,), or float
-        Water below the road over the outlet bed [m].
+        Water that stands over the outlet bed at any flow, such as ``backed_up``; that
+        of the ditch at each flow counts where it is higher; NaN is none known [m].
     profile : RoadProfile, optional
         The road along the same rows; without it the road rises at an assumed grade
         either side of its low point.
@@ -69,13 +76,17 @@ def rating_curves(
     an engineering assumption, see ``iced_openings``.
     """
     limit_m, _ = headwater_limit(crossings)
-    found = openings(crossings, tailwater_m)
+    backed_m = np.broadcast_to(np.asarray(tailwater_m, dtype=float), len(crossings))
+    found = against_backwater(openings(crossings), backed_m)
     flow_m3s = _flows(crossings, open_capacity(found, limit_m), flow_count)
-    road = _road(limit_m, profile)
+    tail_m = np.fmax(channel_tailwater(crossings, flow_m3s), backed_m)
+    road = road_lengths(limit_m, profile)._replace(
+        tailwater_m=_over_inlet(found, tail_m)
+    )
     closed = crossings["blocked_fraction"].to_numpy(float)
-    open_m = _headwater(flow_m3s, found, road)
+    open_m = _headwater(flow_m3s, found, tail_m, road)
     iced = iced_openings(found, limit_m, closed)
-    iced_m = np.maximum(_headwater(flow_m3s, iced, road), open_m)
+    iced_m = np.maximum(_headwater(flow_m3s, iced, tail_m, road), open_m)
     iced_m = np.where(closed == 0, open_m, iced_m)
     return pd.DataFrame(
         {
@@ -88,39 +99,35 @@ def rating_curves(
     )
 
 
-def channel_tailwater(crossings: GeoDataFrame, flow_m3s: Floats) -> Floats:
-    """Water below each road over the outlet bed: uniform flow in an assumed ditch.
+def rating_for_pages(
+    crossings: GeoDataFrame,
+    culvert_ids: Sequence[str],
+    profile: RoadProfile | None = None,
+) -> pd.DataFrame:
+    """Rating curves of some crossings, with what the others below them back up.
 
     Parameters
     ----------
     crossings : GeoDataFrame
-        With the columns of culverts and site.
-    flow_m3s : ndarray, shape (n,)
-        Whole flow [m3/s].
+        The whole table, with the columns of culverts, site, chains, freeze and flood.
+    culvert_ids : sequence of str
+        Crossings wanted, each once.
+    profile : RoadProfile, optional
+        The road along the whole table's rows.
 
     Returns
     -------
-    tailwater_m : ndarray, shape (n,)
-        Depth in the ditch less the drop at the outlet, 0 or more [m].
-
-    Notes
-    -----
-    Bottom as wide as the barrels, slope that of the barrel, each at least the
-    default; banks and roughness by default: an assumption.
+    curves : DataFrame
+        As ``rating_curves`` returns it; water backed up is today's.
     """
-    defaults = _defaults()
-    count = crossings["barrel_count"].fillna(1).to_numpy(float)
-    width_m = np.fmax(crossings["span_m"], crossings["rise_m"]).to_numpy(float) * count
-    slope = crossings["barrel_slope_m_per_m"].to_numpy(float)
-    depth_m = channel_depth(
-        flow_m3s,
-        np.fmax(width_m, defaults["channel_bottom"]),
-        defaults["channel_side_slope"],
-        np.fmax(slope, defaults["channel_slope"]),
-        defaults["channel_roughness"],
+    rows = crossings.index.get_indexer(pd.Index(culvert_ids))
+    limit_m, _ = headwater_limit(crossings)
+    flow_m3s = crossings["today_flow_m3s"].to_numpy(float)
+    backed_m = backed_up(crossings, openings(crossings), limit_m, flow_m3s)
+    shown = None if profile is None else _profile_of(profile, rows)
+    return rating_curves(
+        crossings.iloc[rows], tailwater_m=backed_m[rows], profile=shown
     )
-    drop_m = crossings["outlet_drop_m"].fillna(0).to_numpy(float)
-    return np.maximum(depth_m - drop_m, 0)
 
 
 @cache
@@ -141,12 +148,6 @@ def weir_curves() -> WeirCurves:
     return WeirCurves(*curves)
 
 
-@cache
-def _defaults() -> dict[str, float]:
-    rows = table("rating_defaults")
-    return dict(zip(rows["name"], rows["value"].astype(float), strict=True))
-
-
 def _flows(crossings: GeoDataFrame, open_m3s: Floats, count: int) -> Floats:
     """Flows of each crossing, shape (count, n)."""
     top_m3s = PAST_CAPACITY * open_m3s
@@ -158,36 +159,50 @@ def _flows(crossings: GeoDataFrame, open_m3s: Floats, count: int) -> Floats:
     return np.linspace(1 / count, 1, count)[:, None] * np.where(known, top_m3s, np.nan)
 
 
-def _headwater(flow_m3s: Floats, found: Openings, road: Road) -> Floats:
+def _over_inlet(found: Openings, tail_m: Floats) -> Floats:
+    """Water below the road over the inlet bed, for each length of road [m]."""
+    slope, length_m = found.conduit.slope_m_per_m, found.conduit.length_m
+    fall_m = np.nan_to_num(np.asarray(slope) * np.asarray(length_m))
+    return (tail_m - fall_m)[..., None]
+
+
+def _headwater(flow_m3s: Floats, found: Openings, tail_m: Floats, road: Road) -> Floats:
     count = len(found.barrel_count)
 
     def of_barrels(whole_m3s: Floats, rows: NDArray[np.int_]) -> Floats:
-        at = rows % count
-        barrel = (np.asarray(f, dtype=float)[at] for f in found.barrel)
-        conduit = (np.broadcast_to(f, count)[at] for f in found.conduit)
+        part = taken(found, rows % count)
         return barrel_headwater(
-            whole_m3s / found.barrel_count[at],
-            Barrel(*barrel),
-            Conduit(*conduit),
-            InletCoefficients(*(np.asarray(f)[at] for f in found.inlet)),
-            found.inlet_slope_m_per_m[at],
+            whole_m3s / part.barrel_count,
+            part.barrel,
+            part.conduit._replace(tailwater_m=tail_m.ravel()[rows]),
+            part.inlet,
+            part.inlet_slope_m_per_m,
         )
 
     level_m, _ = balanced_headwater(flow_m3s, of_barrels, road, weir_curves())
     return np.maximum.accumulate(level_m, axis=0)
 
 
-def _road(limit_m: Floats, profile: RoadProfile | None) -> Road:
+def road_lengths(limit_m: Floats, profile: RoadProfile | None) -> Road:
     """The crest as level lengths over the inlet bed, lowest at the limit."""
     rises_m = np.diff(_HEIGHTS_M)
     middle_m = _HEIGHTS_M[:-1] + rises_m / 2
-    length_m = np.tile(2 * rises_m / _defaults()["assumed_grade"], (len(limit_m), 1))
+    grade = rating_defaults()["assumed_grade"]
+    length_m = np.tile(2 * rises_m / grade, (len(limit_m), 1))
     if profile is not None:
         shown_m = _sag_lengths(profile)
         is_shown = shown_m.sum(axis=1) > 0
         length_m[is_shown] = shown_m[is_shown]
     crest_m = limit_m[:, None] + middle_m - middle_m[0]
-    return Road(crest_m, length_m, _defaults()["road_width"], is_gravel=True)
+    return Road(crest_m, length_m, rating_defaults()["road_width"], is_gravel=True)
+
+
+def _profile_of(profile: RoadProfile, rows: NDArray[np.intp]) -> RoadProfile:
+    fields = {field.name: getattr(profile, field.name) for field in fields_of(profile)}
+    step_m = fields.pop("step_m")
+    return RoadProfile(
+        step_m=step_m, **{name: value[rows] for name, value in fields.items()}
+    )
 
 
 def _sag_lengths(profile: RoadProfile) -> Floats:

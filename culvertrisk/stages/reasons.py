@@ -99,11 +99,12 @@ def _flood(row: Any) -> str:
     return ""
 
 
-_CAUSE_WORDS = {
+CAUSE_WORDS = {
     "seep": "seep icing",
     "sag": "standing water freezing",
     "draught": "cold draught",
     "perched": "ice under a perched outlet",
+    "tailwater": "ice backing into the outlet",
     "plug": "a snow plug at an end",
     "refreeze": "thaw water freezing again",
     "shallow": "frost through shallow cover",
@@ -112,7 +113,7 @@ _CAUSE_WORDS = {
 
 
 def _cause(row: Any) -> str:
-    cause = _CAUSE_WORDS.get(row.freeze_cause, "")
+    cause = CAUSE_WORDS.get(row.freeze_cause, "")
     cure = str(row.cure).partition(";")[0]
     if not cause:
         return ""
@@ -159,6 +160,7 @@ def unknowns_of(row: Any) -> str:
     unknowns : str
         Sentences joined by ``"; "``; blank if everything is known.
     """
+    source = getattr(row, "catchment_source", "dem")
     checks = (
         (pd.isna(row.rise_m), "size unknown: usual sizes weighed"),
         (pd.isna(row.barrel_slope_m_per_m), "slope unknown: usual slopes weighed"),
@@ -166,12 +168,13 @@ def unknowns_of(row: Any) -> str:
         (pd.isna(row.silt_fraction), "silt not recorded: a usual share assumed"),
         (pd.isna(row.winter_shade_fraction), "shade unknown: no elevation data here"),
         (pd.isna(row.catchment_m2), "catchment unknown: today's flow cannot be told"),
+        (source == "assumed", "catchment assumed: the same for the whole town"),
         (
-            row.is_catchment_cut == 1,
+            row.is_catchment_cut == 1 and source == "dem",
             "catchment runs off the elevation data: a lower bound",
         ),
         (
-            row.fill_depth_m > DOUBTFUL_FILL_M,
+            row.fill_depth_m > DOUBTFUL_FILL_M and source == "dem",
             "catchment doubtful: it lies in filled ground",
         ),
         (pd.isna(row.consequence_person_h), "no road near: who is hit is not known"),

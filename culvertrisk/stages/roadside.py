@@ -22,13 +22,16 @@ class Roadside:
 
     All of shape (n,): ``bearing_rad`` of the road in the grid, clockwise from up;
     ``half_width_m`` from centre to edge; ``elevation_m`` of the road at the crossing
-    and ``low_m`` its lowest within 60 m each way; NaN outside the DEM.
+    and ``low_m`` its lowest within 60 m each way; NaN outside the DEM. ``foot_x_m``
+    and ``foot_y_m`` are the place on the road nearest to the crossing.
     """
 
     bearing_rad: NDArray[np.float64]
     half_width_m: NDArray[np.float64]
     elevation_m: NDArray[np.float64]
     low_m: NDArray[np.float64]
+    foot_x_m: NDArray[np.float64]
+    foot_y_m: NDArray[np.float64]
 
 
 def roadside(
@@ -69,7 +72,15 @@ def roadside(
     # Half a profile outside the DEM could hide the low place.
     low_m[np.isnan(profile_m).any(axis=1)] = np.nan
     half_m = np.where(np.isnan(width_m), HALF_WIDTH_M, width_m / 2)
-    return Roadside(np.arctan2(east_m, north_m), half_m, profile_m[:, middle], low_m)
+    foot = shapely.line_interpolate_point(lines, along_m)
+    return Roadside(
+        bearing_rad=np.arctan2(east_m, north_m),
+        half_width_m=half_m,
+        elevation_m=profile_m[:, middle],
+        low_m=low_m,
+        foot_x_m=shapely.get_x(foot),
+        foot_y_m=shapely.get_y(foot),
+    )
 
 
 def _nearest_lines(

@@ -11,6 +11,7 @@ from culvertrisk.stages.ends import Ends, place_ends
 from culvertrisk.stages.north import grid_north
 from culvertrisk.stages.roadside import Roadside, roadside
 from culvertrisk.stages.streams import match_streams
+from culvertrisk.terrain.downstream import path_heads
 from culvertrisk.terrain.flow import FlowField, flow_field
 from culvertrisk.terrain.sampling import sample
 
@@ -131,11 +132,12 @@ def _catchments(
     is_known = where[0] >= 0
     path_m = np.where(is_known, flow.path_m[where], np.nan)
     path_m[path_m == 0] = np.nan  # a catchment of one cell has no path
-    drop_m = flow.path_top_m[where] - flow.filled_m[where]
+    head = path_heads(flow.direction, flow.path_m, flow.cell_m, *where)
+    drop_m = flow.filled_m[head] - flow.filled_m[where]
     rows, cols = cells(terrain, crossings.geometry.x, crossings.geometry.y)
     values = (
         sample(terrain.elevation_m, rows, cols),
-        flow.area_m2[where],
+        flow.cell_count[where] * flow.cell_m**2,
         path_m,
         drop_m / path_m,
         flow.mean_slope[where],

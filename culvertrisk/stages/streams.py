@@ -83,10 +83,11 @@ def match_streams(
     rows, cols = end_cells(crossings, terrain, ends)
     note = np.full(len(crossings), "", object)
     if roads is None or roads.empty:
-        row, col = largest_near(flow.area_m2, rows, cols, REACH_CELLS)
+        row, col = largest_near(flow.cell_count, rows, cols, REACH_CELLS)
         return Streams(row, col, np.zeros(len(crossings), np.bool_), note)
     is_road = road_mask(terrain, roads)
-    entry = np.stack(road_entries(flow.direction, flow.area_m2, is_road, STREAM_M2))
+    least = STREAM_M2 / flow.cell_m**2
+    entry = np.stack(road_entries(flow.direction, flow.cell_count, is_road, least))
     is_across = crossings["crossing_kind"].to_numpy() != "driveway"
     near = np.where(is_across, rows, np.nan), np.where(is_across, cols, np.nan)
     reach = match_reach_cells(terrain)
@@ -231,27 +232,28 @@ def _own_inlet(
     is_across: NDArray[np.bool_],
 ) -> tuple[Indexes, Indexes]:
     reach = max(round(INLET_REACH_M / terrain.cell_m), 1)
-    ditch_m2 = np.where(flow.area_m2 < STREAM_M2, flow.area_m2, np.nan)
-    row, col = largest_near(ditch_m2, *places, reach)
-    any_row, any_col = largest_near(flow.area_m2, *places, reach)
+    count = flow.cell_count
+    ditch = np.where(count < STREAM_M2 / flow.cell_m**2, count, 0)
+    row, col = largest_near(ditch, *places, reach)
+    any_row, any_col = largest_near(count, *places, reach)
     is_any = ~is_across | (row < 0)
     return np.where(is_any, any_row, row), np.where(is_any, any_col, col)
 
 
 def largest_near(
-    area_m2: NDArray[np.float64],
+    cell_count: NDArray[np.uint32],
     rows: NDArray[np.float64],
     cols: NDArray[np.float64],
     reach: int,
 ) -> tuple[Indexes, Indexes]:
-    """Cell of the largest area in a square round each place, -1 where unknown."""
+    """Cell with the largest catchment in a square round each place, -1 if unknown."""
     found = np.full((len(rows), 2), NOBODY, np.int64)
     for i in np.flatnonzero(~np.isnan(rows + cols)):
         row, col = round(rows[i]), round(cols[i])
         top, left = max(row - reach, 0), max(col - reach, 0)
-        near = area_m2[top : row + reach + 1, left : col + reach + 1]
-        if near.size and not np.isnan(near).all():
-            best = int(np.nanargmax(near))
+        near = cell_count[top : row + reach + 1, left : col + reach + 1]
+        if near.any():
+            best = int(near.argmax())
             found[i] = top + best // near.shape[1], left + best % near.shape[1]
     return found[:, 0], found[:, 1]
 

@@ -16,7 +16,7 @@ from culvertrisk.formulas.hydrograph import (
 )
 from culvertrisk.formulas.runoff import flow_rational
 from culvertrisk.settings import Settings
-from culvertrisk.stages.flood_weather import DayWater
+from culvertrisk.stages.flood_weather import DayWater, runoff_share
 from culvertrisk.tables import table
 from culvertrisk.units import DAY_S, to_unit
 
@@ -57,14 +57,15 @@ def add_today_hours(
     -----
     The flow at a crossing is the mean of rain and melt over the last time of
     concentration, so its peak lags theirs by half of it. An open pipe is set
-    against that flow alone, as in ``add_flood``; one with its ice, and a blocked
-    one, first fill the pond. Water that a cold pack takes up is spread over the day,
+    against that flow alone, as in ``add_flood``, until ``add_chain_water`` takes in
+    its pond; one with its ice, and a blocked one, first fill the pond. Water that a
+    cold pack takes up is spread over the day,
     not taken from its first hours: the times are rather early than late. Travel of
     water through the snow is left out.
     """
     parts = [
         _hours(crossings.iloc[rows], water, settings)
-        for rows in _row_slices(len(crossings))
+        for rows in row_slices(len(crossings))
     ]
     names = parts[0]
     return crossings.assign(
@@ -99,23 +100,25 @@ def flooded_by_chance(
     """
     clock_s = np.asarray(clock_s, float)
     pond_m3 = crossings["pond_room_m3"].to_numpy(float)[:, None]
-    steps_s = _clock()
+    steps_s = day_clock()
     spread = settings.forecast.spread_fraction
     chances = np.full((len(crossings), len(clock_s)), np.nan)
-    for rows in _row_slices(len(crossings)):
-        flow_m3s = _flow(crossings.iloc[rows], water, settings, steps_s)
+    for rows in row_slices(len(crossings)):
+        flow_m3s = day_flow(crossings.iloc[rows], water, settings, steps_s)
         volume_m3 = _volume(flow_m3s, steps_s)
         by_then_m3 = interp1d(steps_s, volume_m3)(np.clip(clock_s, 0, DAY_S))
         chances[rows] = exceedance_chance(by_then_m3, pond_m3[rows], spread)
     return chances
 
 
-def _row_slices(count: int) -> list[slice]:
+def row_slices(count: int) -> list[slice]:
+    """Return slices of rows whose whole day fits in memory at once."""
     starts = range(0, max(count, 1), _ROWS_AT_ONCE)
     return [slice(start, start + _ROWS_AT_ONCE) for start in starts]
 
 
-def _clock() -> Floats:
+def day_clock() -> Floats:
+    """Return the clock times of a day at even steps, 0 first [s]."""
     step_s = _clock_defaults()["clock_step"]
     return np.arange(0, DAY_S + step_s, step_s)
 
@@ -123,11 +126,11 @@ def _clock() -> Floats:
 def _hours(
     crossings: GeoDataFrame, water: DayWater, settings: Settings
 ) -> dict[str, Floats]:
-    clock_s, pond_m3 = _clock(), crossings["pond_room_m3"].to_numpy(float)
-    flow_m3s = _flow(crossings, water, settings, clock_s)
+    clock_s, pond_m3 = day_clock(), crossings["pond_room_m3"].to_numpy(float)
+    flow_m3s = day_flow(crossings, water, settings, clock_s)
     has_water = flow_m3s.max(axis=1) > 0  # False where unknown
     highest = np.nan_to_num(flow_m3s).argmax(axis=1)
-    open_m3s = crossings["open_capacity_m3s"].to_numpy(float)
+    open_m3s = crossings["today_capacity_m3s"].to_numpy(float)
     iced_m3s = crossings["iced_capacity_m3s"].to_numpy(float)
     end_m3 = _volume(flow_m3s, clock_s)[:, -1]
     half_m3 = _half_chance_volume(end_m3, pond_m3, settings.forecast.spread_fraction)
@@ -143,12 +146,25 @@ def _hours(
     }
 
 
-def _flow(
+def day_flow(
     crossings: GeoDataFrame, water: DayWater, settings: Settings, clock_s: Floats
 ) -> Floats:
-    """Flow to each inlet at each clock time, shape (n, k)."""
-    storm, forecast, defaults = settings.storm, settings.forecast, _clock_defaults()
-    share = storm.frozen_runoff_fraction if water.is_frozen else storm.runoff_fraction
+    """Flow that the day's water sends to each inlet.
+
+    Parameters
+    ----------
+    crossings, water, settings
+        As for ``add_today_hours``.
+    clock_s : ndarray, shape (k,)
+        Clock times [s of the day].
+
+    Returns
+    -------
+    flow_m3s : ndarray, shape (n, k)
+        Mean over the last time of concentration; NaN where unknown [m3/s].
+    """
+    forecast, defaults = settings.forecast, _clock_defaults()
+    share = runoff_share(crossings, settings, water)[:, None]
     begins_s = forecast.rain_start
     rain_from_s = defaults["rain_start"] if begins_s is None else begins_s
     window_s = crossings["concentration_s"].to_numpy(float)[:, None]

@@ -71,7 +71,8 @@ def unmapped_crossings(
         return _table([], [], [], [], crossings.crs)
     is_road = road_mask(terrain, roads)
     flow = flow_field(_lowered(carved_m, is_road, terrain.cell_m), terrain.cell_m)
-    row, col = road_entries(flow.direction, flow.area_m2, is_road, STREAM_M2)
+    least = STREAM_M2 / flow.cell_m**2
+    row, col = road_entries(flow.direction, flow.cell_count, is_road, least)
     exit_cell, away_cells = ways_over_road(flow.direction, is_road, row, col)
     # Arms that leave the road together cross it together; the largest stands for all.
     _, first = np.unique(exit_cell, axis=0, return_index=True)
@@ -83,7 +84,8 @@ def unmapped_crossings(
     points = cell_points(terrain, row, col)
     name, width_m = _roads_at(points, roads, terrain.cell_m)
     words = _words(flow, (row, col), away_m / width_m, known_m)
-    return _table(flow.area_m2[row, col], name, words, points, crossings.crs)
+    area_m2 = flow.cell_count[row, col] * flow.cell_m**2
+    return _table(area_m2, name, words, points, crossings.crs)
 
 
 def _lowered(
@@ -135,7 +137,8 @@ def _words(
     widths: NDArray[np.float64],
     known_m: NDArray[np.float64],
 ) -> list[tuple[str, str]]:
-    area_m2, deep = flow.area_m2[where], flow.deep_fraction[where]
+    area_m2 = flow.cell_count[where] * flow.cell_m**2
+    deep = flow.deep_fraction[where]
     least_deep = 1 / 2
     words = []
     for i in range(len(area_m2)):

@@ -6,10 +6,13 @@ import pandas as pd
 from geopandas import GeoDataFrame
 
 from culvertrisk.settings import Settings
+from culvertrisk.stages.chain_water import add_chain_water
 from culvertrisk.stages.design_flow import add_design_flow
 from culvertrisk.stages.design_storm import design_choices
 from culvertrisk.stages.flood import add_flood
-from culvertrisk.stages.flood_weather import day_water
+from culvertrisk.stages.flood_weather import day_water, town_forest
+from culvertrisk.stages.flow_spread import add_flow_spread
+from culvertrisk.stages.ponding import PondGround
 from culvertrisk.stages.today_hours import add_today_hours
 from culvertrisk.stages.yearly_flood import add_yearly_flood
 
@@ -20,8 +23,9 @@ def under_water(
     settings: Settings,
     on: date,
     rainfall: pd.DataFrame | None = None,
+    pond: PondGround | None = None,
 ) -> GeoDataFrame:
-    """Add the columns of flood, today's hours, design flow and yearly flood.
+    """Add the columns of flood, its hours, chain water, design flow and yearly flood.
 
     Parameters
     ----------
@@ -35,20 +39,26 @@ def under_water(
         The day asked.
     rainfall : DataFrame or None
         The table of ``read_rainfall``; without it the storm of the town file.
+    pond : PondGround or None
+        The ponds of the elevation raster, of the same rows; without it no open pipe's
+        pond is taken into its chance.
 
     Returns
     -------
     crossings : GeoDataFrame
-        Same rows, same order. The chance of a block on the day asked stands for
-        that of the winter in the yearly figures.
+        Same rows, same order. The yearly figures take ``winter_blocked_chance`` of
+        ``add_winter_months``, without it the chance of a block on the day asked.
     """
     crossings = add_flood(crossings, weather, settings, on)
-    hours = add_today_hours(crossings, day_water(weather, settings, on), settings)
+    water = day_water(weather, settings, on, town_forest(crossings))
+    crossings = add_flow_spread(crossings, settings)
+    hours = add_today_hours(crossings, water, settings)
+    hours = add_chain_water(hours, water, settings, pond)
     design = settings.design
     peaks = add_design_flow(hours, settings, design_choices(design), rainfall)
     return add_yearly_flood(
         peaks,
-        peaks["blocked_chance"],
+        peaks.get("winter_blocked_chance", peaks["blocked_chance"]),
         design.iced_season_fraction,
         design.thaw_floods_per_year,
     )

@@ -16,6 +16,7 @@ from culvertrisk.formulas.ice import melt_depth
 from culvertrisk.stages import mechanisms
 from culvertrisk.stages.ground_frost import mean_annual_air
 from culvertrisk.stages.mechanisms import MECHANISMS, Barrel, ColdDay, Pool
+from culvertrisk.stages.snow_by_elevation import ElevationPlace
 from culvertrisk.stages.winter_weather import WinterDays, winter_days, winter_weather
 from culvertrisk.tables import table
 from culvertrisk.units import (
@@ -165,6 +166,7 @@ def winter_by_day(
     at_ends = inputs.sun_j_m2, inputs.outlet_sun_j_m2
     sun_w_m2 = [np.ascontiguousarray(sun.T) / DAY_S for sun in at_ends]
     lapse_c = LAPSE_C_M * np.nan_to_num(inputs.elevation_offset_m)
+    place = ElevationPlace.of(days.offset_m, inputs.elevation_offset_m)
     ice = _no_ice(len(lapse_c))
     for day, mean_c in enumerate(days.air_mean_c):
         air_c = mean_c - lapse_c
@@ -172,7 +174,7 @@ def winter_by_day(
         sun = [lit * end[days.sun_day[day]] for end in sun_w_m2]
         afdd_cday = np.maximum(ice.afdd_cday - air_c, 0)
         weather = air_c, afdd_cday, *sun
-        felt = _cold_day(day, days, weather, inputs.cover_m, coefficients)
+        felt = _cold_day(day, days, weather, (inputs.cover_m, place), coefficients)
         ice = _next_day(ice, afdd_cday, felt, barrel, coefficients)
         yield ice
 
@@ -189,10 +191,11 @@ def _cold_day(
     day: int,
     days: WinterDays,
     air_and_sun: tuple[Floats, ...],
-    cover_m: Floats,
+    cover_and_place: tuple[Floats, ElevationPlace],
     coefficients: Mapping[str, Floats],
 ) -> ColdDay:
     air_c, afdd_cday, sun, outlet_sun = air_and_sun
+    cover_m, place = cover_and_place
     half_c = float(days.half_range_c[day])
     frost, melt_m = _frost_and_melt(air_c, sun, half_c, coefficients)
     outlet_frost, outlet_melt_m = _frost_and_melt(
@@ -208,9 +211,9 @@ def _cold_day(
         ground_melt_m=_ground_melt(cover_m, depth_m, coefficients),
         ground_cold_cday=-ground_c,
         frost_depth_m=depth_m,
-        snow_m2k_w=float(days.snow_m2k_w[day]),
-        snowmelt_m=float(days.snowmelt_m[day]),
-        thaw_water_m=float(days.thaw_water_m[day]),
+        snow_m2k_w=place.of_day(days.snow_m2k_w[day]),
+        snowmelt_m=place.of_day(days.snowmelt_m[day]),
+        thaw_water_m=place.of_day(days.thaw_water_m[day]),
     )
 
 
@@ -231,6 +234,7 @@ def _next_day(
         "seep": mechanisms.seep_ice(had["seep"], day, barrel, c),
         "draught": mechanisms.draught_ice(had["draught"], day, barrel, c),
         "perched": mechanisms.perched_ice(had["perched"], day, barrel, c),
+        "tailwater": mechanisms.tailwater_ice(had["tailwater"], day, c),
         **{name: pool.ice_m for name, pool in pools.items()},
         "shallow": mechanisms.shallow_ice(had["shallow"], day, c),
     }

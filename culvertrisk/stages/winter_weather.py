@@ -10,11 +10,10 @@ from numpy.typing import NDArray
 
 from culvertrisk.checks import InputError, file_problem
 from culvertrisk.formulas.cold import clear_sun_fraction
-from culvertrisk.formulas.snowmelt import melt_degree_day, snow_water
-from culvertrisk.formulas.snowpack import released_water
 from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.settings import Forecast
 from culvertrisk.stages.ground_frost import frost_by_day
+from culvertrisk.stages.snow_by_elevation import OFFSETS_M, snow_depth, thaw_of_snow
 
 Floats = NDArray[np.float64]
 
@@ -26,7 +25,9 @@ LONGEST_GAP_DAYS = 5  # beyond that share, and at the end, only gaps up to this
 class WinterDays:
     """Complete weather of the days of a winter, shape (days,).
 
-    ``snowmelt_m`` and ``thaw_water_m`` (with rain) are depths of water on level ground;
+    The snow's resistance ``snow_m2k_w`` and, as depths of water on level ground,
+    ``snowmelt_m`` and ``thaw_water_m`` (with rain) are by elevation over the
+    weather's own, ``offset_m`` of shape (b,), and of shape (days, b);
     ``frost_depth_unit`` and ``road_surface_c`` are those of ``frost_by_day``.
     """
 
@@ -35,6 +36,7 @@ class WinterDays:
     clear_sun_fraction: Floats
     snow_m2k_w: Floats
     sun_day: NDArray[np.intp]
+    offset_m: Floats
     snowmelt_m: Floats
     thaw_water_m: Floats
     frost_depth_unit: Floats
@@ -196,15 +198,16 @@ def winter_days(
     Returns
     -------
     days : WinterDays
-        Snow is as recorded, else from snowfall by degree-days, else as assumed; a
-        thaw's water is that snow's melt and the rain, less what the pack holds.
+        Snow is as recorded, else from snowfall by degree-days, else as assumed, each
+        as ``snow_depth`` has it for higher and lower ground; a thaw's water is that
+        snow's melt and the rain, less what the pack holds.
     """
     c = coefficients
     low, high = days["air_min_c"].to_numpy(float), days["air_max_c"].to_numpy(float)
     half_range_c = np.maximum(high - low, 0) / 2
     mean_c = (low + high) / 2
-    depth_m = _snow_depth(days, mean_c, c)
-    snowmelt_m, thaw_water_m = _thaw(days, mean_c, depth_m, c)
+    depth_m = snow_depth(days, mean_c, c)
+    snowmelt_m, thaw_water_m = thaw_of_snow(days, mean_c, depth_m, c)
     unit_depth, surface_c = frost_by_day(mean_c, mean_annual_c, c)
     return WinterDays(
         air_mean_c=mean_c,
@@ -212,42 +215,12 @@ def winter_days(
         clear_sun_fraction=_clear_sun(days, half_range_c, c),
         snow_m2k_w=c["snow_share_fraction"] / c["snow_conductivity_w_mk"] * depth_m,
         sun_day=sun_day_of(pd.DatetimeIndex(days.index)),
+        offset_m=OFFSETS_M,
         snowmelt_m=snowmelt_m,
         thaw_water_m=thaw_water_m,
         frost_depth_unit=unit_depth,
         road_surface_c=surface_c,
     )
-
-
-def _snow_depth(
-    days: pd.DataFrame, mean_c: Floats, coefficients: Mapping[str, Floats]
-) -> Floats:
-    """Depth from the record, else from snowfall and degree-days, else assumed."""
-    recorded, fallen = days["snow_depth_m"], days["snowfall_water_m"]
-    if recorded.notna().any():
-        return recorded.interpolate(limit_direction="both").to_numpy(float)
-    if not fallen.notna().any():
-        return np.full(len(days), coefficients["assumed_snow_depth_m"])
-    fallen_m = fallen.fillna(0.0).to_numpy(float)
-    melt_m = melt_degree_day(mean_c, coefficients["snow_melt_coefficient"])
-    return snow_water(fallen_m, melt_m) / coefficients["snow_density_fraction"]
-
-
-def _thaw(
-    days: pd.DataFrame,
-    mean_c: Floats,
-    depth_m: Floats,
-    coefficients: Mapping[str, Floats],
-) -> tuple[Floats, Floats]:
-    """Melt of the snow that lies, and what leaves it together with the rain."""
-    c = coefficients
-    before_m = np.concatenate([depth_m[:1], depth_m[:-1]])
-    pack_m = before_m * c["snow_density_fraction"]
-    could_m = melt_degree_day(mean_c, c["snow_melt_coefficient"])
-    melt_m = np.minimum(could_m, pack_m)
-    inflow_m = melt_m + days["rain_m"].fillna(0.0).to_numpy(float)
-    held = float(c["held_water_fraction"].item())
-    return melt_m, released_water(mean_c, inflow_m, pack_m, held)
 
 
 def _clear_sun(

@@ -9,6 +9,7 @@ from culvertrisk.formulas.overtopping import (
     limiting_return_years,
     overtopping_per_year,
 )
+from culvertrisk.settings import Design
 from culvertrisk.stages.design_flow import PEAK_COLUMNS
 from culvertrisk.stages.design_storm import PEAK_YEARS, storm_defaults
 
@@ -18,8 +19,8 @@ Floats = NDArray[np.float64]
 def add_yearly_flood(
     crossings: GeoDataFrame,
     winter_blocked_chance: ArrayLike,
-    iced_season_fraction: float | None = None,
-    thaw_floods_per_year: float | None = None,
+    iced_season_fraction: float = Design().iced_season_fraction,
+    thaw_floods_per_year: float = Design().thaw_floods_per_year,
 ) -> GeoDataFrame:
     """Add the limiting storm and the floodings a year, open and with winter ice.
 
@@ -30,12 +31,10 @@ def add_yearly_flood(
     winter_blocked_chance : array_like, shape (n,)
         Chance that a flood of the iced season meets a blocked pipe; of monthly
         chances take ``season_blocked_chance``.
-    iced_season_fraction : float, optional
-        Share of a year's floods that come in the iced season; without it the
-        default of ``storm_defaults``.
-    thaw_floods_per_year : float, optional
-        Floods of a winter that a blocked pipe meets; without it the default of
-        ``storm_defaults``.
+    iced_season_fraction : float
+        Share of a year's floods that come in the iced season.
+    thaw_floods_per_year : float
+        Floods of a winter that a blocked pipe meets.
 
     Returns
     -------
@@ -50,16 +49,14 @@ def add_yearly_flood(
     within ``shortest_return`` and ``longest_return``, beyond which five peaks do not
     tell.
     """
-    season = _default("iced_season", iced_season_fraction)
-    thaws = _default("thaw_floods", thaw_floods_per_year)
     open_years = _return_years(crossings, "open_capacity_m3s")
     open_per_year = floods_per_year(open_years)
     per_year = overtopping_per_year(
         open_per_year,
         floods_per_year(_return_years(crossings, "iced_capacity_m3s")),
         winter_blocked_chance,
-        season,
-        thaws,
+        iced_season_fraction,
+        thaw_floods_per_year,
     )
     return crossings.assign(
         limiting_return_years=open_years,
@@ -68,10 +65,6 @@ def add_yearly_flood(
         overtopping_open_chance=-np.expm1(-open_per_year),
         overtopping_chance=-np.expm1(-per_year),
     )
-
-
-def _default(name: str, given: float | None) -> float:
-    return storm_defaults()[name] if given is None else given
 
 
 def _return_years(crossings: GeoDataFrame, capacity: str) -> Floats:

@@ -57,39 +57,39 @@ def upstream_mask(
 
 def road_entries(
     direction: NDArray[np.uint8],
-    area_m2: NDArray[np.float64],
+    cell_count: NDArray[np.uint32],
     is_road: NDArray[np.bool_],
-    least_m2: float,
+    least_cells: float,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Cells beside a road from which a stream runs onto it.
 
     Parameters
     ----------
-    direction, area_m2 : ndarray, shape (rows, columns)
-        D8 codes and areas of a :class:`~culvertrisk.terrain.flow.FlowField`.
+    direction, cell_count : ndarray, shape (rows, columns)
+        D8 codes and counts of a :class:`~culvertrisk.terrain.flow.FlowField`.
     is_road : ndarray of bool, shape (rows, columns)
         The whole footprint of the roads.
-    least_m2 : float
-        Area from which flow counts as a stream [m2].
+    least_cells : float
+        Catchment from which flow counts as a stream [cells].
 
     Returns
     -------
     row, col : ndarray of int, shape (n,)
-        The last cell before the road; largest area first.
+        The last cell before the road; largest catchment first.
 
     Examples
     --------
     >>> codes = np.array([[0, 0, 0, 8]], np.uint8)
-    >>> areas = np.array([[1.0, 2.0, 3.0, 4.0]])
+    >>> count = np.array([[1, 2, 3, 4]], np.uint32)
     >>> is_road = np.array([[False, False, True, False]])
-    >>> road_entries(codes, areas, is_road, 2.0)
+    >>> road_entries(codes, count, is_road, 2)
     (array([0]), array([1]))
     """
-    row, col = np.nonzero(~is_road & (area_m2 >= least_m2) & (direction < OUTLET))
+    row, col = np.nonzero(~is_road & (cell_count >= least_cells) & (direction < OUTLET))
     code = direction[row, col]
     enters = is_road[row + ROW_STEP[code], col + COL_STEP[code]]
     row, col = row[enters], col[enters]
-    order = np.argsort(-area_m2[row, col], kind="stable")
+    order = np.argsort(-cell_count[row, col].astype(np.int64), kind="stable")
     return row[order], col[order]
 
 
@@ -186,3 +186,44 @@ def ways_over_road(
                 break
         exit_cell[i, 0], exit_cell[i, 1] = r, c
     return exit_cell, away_cells
+
+
+@njit(cache=True)
+def path_heads(
+    direction: NDArray[np.uint8],
+    path_m: NDArray[np.float32],
+    cell_m: float,
+    rows: NDArray[np.int64],
+    cols: NDArray[np.int64],
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Walk up the longest flow path of each place to its head.
+
+    Parameters
+    ----------
+    direction, path_m : ndarray, shape (rows, columns)
+        D8 codes and longest paths of a :class:`~culvertrisk.terrain.flow.FlowField`.
+    cell_m : float
+        Side of the cells [m].
+    rows, cols : ndarray of int, shape (n,)
+        Cells; a negative row is unknown.
+
+    Returns
+    -------
+    row, col : ndarray of int, shape (n,)
+        The head; the place itself where nothing drains to it or it is unknown.
+    """
+    head_row, head_col = rows.copy(), cols.copy()
+    for i in range(rows.size):
+        row, col, is_below = rows[i], cols[i], rows[i] >= 0
+        while is_below:
+            is_below, longest_m, here_row, here_col = False, -1.0, row, col
+            for code in range(NEIGHBOURS):
+                r, c = here_row - ROW_STEP[code], here_col - COL_STEP[code]
+                if r < 0 or c < 0 or r >= path_m.shape[0] or c >= path_m.shape[1]:
+                    continue
+                if direction[r, c] == code:
+                    length_m = path_m[r, c] + cell_m * np.sqrt(1 + code % 2)
+                    if length_m > longest_m:
+                        is_below, longest_m, row, col = True, length_m, r, c
+        head_row[i], head_col[i] = row, col
+    return head_row, head_col

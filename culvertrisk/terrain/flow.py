@@ -19,7 +19,7 @@ _STEP_CELLS = np.array([1, np.sqrt(2.0)])  # straight and diagonal, to the next 
 _UNSEEN = 254  # code of a cell the flood has not reached yet
 _DONE = 255  # count of a cell the accumulation has finished with
 Grid = NDArray  # of the DEM's shape
-MAX_CELLS = 2**32  # the flood's heap keeps the cell number in 32 bits
+MAX_CELLS = 2**32 - 1  # cell numbers and counts are kept in 32 bits
 DEEP_FILL_M = 1.0  # lines through deeper fill are doubtful; common practice, no source
 
 
@@ -29,22 +29,30 @@ class FlowField:
 
     ``filled_m`` is the DEM with its hollows filled to their sills [m];
     ``direction`` the D8 code (0 to 7 clockwise from east, 8 outlet, 255 no data);
-    ``area_m2`` the area that drains through a cell, itself included [m2];
-    ``path_m`` the longest flow path to its centre [m] and ``path_top_m`` the filled
-    elevation of that path's head [m]; ``mean_slope`` the mean over the catchment of
-    each cell's fall to the next [m/m] and ``deep_fraction`` the share of its area
-    filled by more than a metre, both of the filled ground; ``is_cut`` whether the
-    catchment touches the edge of the data, so that its area is a lower bound.
+    ``cell_count`` the cells that drain through a cell, itself included, 0 without
+    data; ``path_m`` the longest flow path to its centre [m]; ``mean_slope`` the mean
+    over the catchment of each cell's fall to the next [m/m] and ``deep_fraction`` the
+    share of its area filled by more than a metre, both of the filled ground;
+    ``is_cut`` whether the catchment touches the edge of the data, so that its area is
+    a lower bound. ``cell_m`` is the side of the cells [m].
     """
 
     filled_m: NDArray[np.float32]
     direction: NDArray[np.uint8]
-    area_m2: NDArray[np.float64]
+    cell_count: NDArray[np.uint32]
     path_m: NDArray[np.float32]
-    path_top_m: NDArray[np.float32]
     mean_slope: NDArray[np.float32]
     deep_fraction: NDArray[np.float32]
     is_cut: NDArray[np.bool_]
+    cell_m: float
+
+    @property
+    def area_m2(self) -> NDArray[np.float64]:
+        """Area that drains through each cell, NaN without data; a new array [m2]."""
+        # Counts are kept, not areas: they are exact and take half the memory.
+        known = np.where(self.cell_count == 0, np.nan, self.cell_count)
+        known *= self.cell_m * self.cell_m
+        return known
 
 
 def flow_field(elevation_m: NDArray[np.float32], cell_m: float) -> FlowField:
@@ -66,7 +74,7 @@ def flow_field(elevation_m: NDArray[np.float32], cell_m: float) -> FlowField:
     Raises
     ------
     ValueError
-        If the DEM has more than 2**32 cells.
+        If the DEM has 2**32 cells or more.
 
     Notes
     -----
@@ -94,12 +102,8 @@ def flow_field(elevation_m: NDArray[np.float32], cell_m: float) -> FlowField:
     point_downhill(filled_m, direction)
     ground_m = np.ascontiguousarray(elevation_m, np.float32)
     sums = accumulate(direction, filled_m, ground_m, is_cut, cell_m)
-    area_m2, path_m, path_top_m, mean_slope, deep = (
-        values.reshape(filled_m.shape) for values in sums
-    )
-    return FlowField(
-        filled_m, direction, area_m2, path_m, path_top_m, mean_slope, deep, is_cut
-    )
+    count, path_m, slope, deep = (values.reshape(filled_m.shape) for values in sums)
+    return FlowField(filled_m, direction, count, path_m, slope, deep, is_cut, cell_m)
 
 
 @njit(cache=True)
@@ -246,8 +250,8 @@ def _mix(mean: NDArray, here: int, there: int, weight: float) -> None:
 @njit(cache=True)
 def accumulate(
     direction: Grid, filled_m: Grid, ground_m: Grid, is_cut: Grid, cell_m: float
-) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:
-    """Walk down from every head and add up areas, longest paths, slopes and fill.
+) -> tuple[NDArray, NDArray, NDArray, NDArray]:
+    """Walk down from every head and add up cells, longest paths, slopes and fill.
 
     Parameters
     ----------
@@ -260,13 +264,13 @@ def accumulate(
 
     Returns
     -------
-    area_m2, path_m, path_top_m, mean_slope, deep_fraction : ndarray, shape (cells,)
-        As in :class:`FlowField`, areas in 64 bits, row after row.
+    cell_count, path_m, mean_slope, deep_fraction : ndarray, shape (cells,)
+        As in :class:`FlowField`, row after row.
     """
     waiting, offsets = _entries(direction)
-    codes, cut, top_m = direction.ravel(), is_cut.ravel(), filled_m.copy().ravel()
+    codes, cut = direction.ravel(), is_cut.ravel()
     slope, deep = _own_figures(direction, filled_m, ground_m, cell_m)
-    area_m2 = np.where(codes == NODATA, np.nan, cell_m * cell_m)
+    count = (codes != NODATA).astype(np.uint32)
     path_m = np.zeros(codes.size, np.float32)
     for start in range(codes.size):
         if waiting[start] != 0 or codes[start] == NODATA:
@@ -277,16 +281,15 @@ def accumulate(
             if codes[here] == OUTLET:
                 break
             there = here + offsets[codes[here]]
-            area_m2[there] += area_m2[here]
-            weight = area_m2[here] / area_m2[there]
+            count[there] += count[here]
+            weight = count[here] / count[there]
             _mix(slope, here, there, weight)
             _mix(deep, here, there, weight)
             cut[there] |= cut[here]
             length_m = path_m[here] + cell_m * _STEP_CELLS[codes[here] % 2]
-            if length_m > path_m[there]:
-                path_m[there], top_m[there] = length_m, top_m[here]
+            path_m[there] = max(path_m[there], length_m)
             waiting[there] -= 1
             if waiting[there] != 0:
                 break
             here = there
-    return area_m2, path_m, top_m, slope, deep
+    return count, path_m, slope, deep

@@ -10,7 +10,7 @@ from culvertrisk.plans.proof import prove
 from culvertrisk.stages.freeze import add_freeze
 from culvertrisk.stages.freeze_inputs import freeze_inputs
 from culvertrisk.stages.hindcast import hindcast
-from culvertrisk.stages.history import fit_history, with_history
+from culvertrisk.stages.history import fit_history, with_history, with_log
 from culvertrisk.stages.rank_band import add_rank_band
 from culvertrisk.stages.winter import freeze_coefficients
 from tests.history_made import TOWN, drawn_log, made_crossings, made_sun, made_weather
@@ -47,14 +47,13 @@ def test_bench_proof_over_eight_winters(benchmark, town):
 def test_bench_rank_bands(benchmark, town):
     crossings, log, weather, sun = town
     assert len(freeze_inputs(crossings, sun, freeze_coefficients()).rise_m) == COUNT
-    crossings = add_freeze(crossings, weather, sun, ON, TOWN)
     fit = fit_history(crossings, log, weather, sun, TOWN, ON)
+    crossings, town_fitted = with_log(crossings, TOWN, fit)
+    crossings = add_freeze(crossings, weather, sun, ON, town_fitted)
     crossings = with_history(crossings, fit)
     crossings = crossings.assign(
         loss_avoided_person_h=crossings["blocked_chance"],
         priority_rank=crossings["blocked_chance"].rank(ascending=False),
     )
-    result = benchmark(
-        add_rank_band, crossings, weather, sun, TOWN, ON, fit.calibration
-    )
+    result = benchmark(add_rank_band, crossings, weather, sun, town_fitted, ON)
     assert (result["rank_low"] <= result["rank_high"]).all()

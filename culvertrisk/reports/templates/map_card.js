@@ -70,13 +70,43 @@ function columnTable(name, heading) {
           textContent: `${column.name}${column.name ? ", " : ""}from ${column.from}`,
         }),
       ]),
-      piece("td", { textContent: valueWords(column, focus) }),
+      piece("td", {
+        className: column.words ? "told" : "",
+        textContent: valueWords(column, focus),
+      }),
     ]),
   );
   return piece("details", {}, [
     piece("summary", { textContent: heading }),
     piece("table", {}, [piece("tbody", {}, rows)]),
   ]);
+}
+
+function adviceLines() {
+  const told = (name) => textOf(data.advice[name], focus);
+  const then = told("next") ? `; next, ${told("next")}` : "";
+  const lines = [
+    ["Ice: ", told("cause") ? `${told("cause")}${then}.` : ""],
+    ["Cure: ", told("cure") ? `${told("cure")}.` : ""],
+    ["Closes, in the usual case: ", told("closes") ? `${told("closes")}.` : ""],
+    ["Opens without a crew, by forecast and a usual spring: ", told("opens") ? `${told("opens")}.` : ""],
+  ].filter((line) => line[1]);
+  const [low, high] = [valueOf("rank_low", focus), valueOf("rank_high", focus)];
+  if (told("band") && data.ranks[focus] !== null) {
+    const span = low !== null && high > low ? ` (${low} to ${high} as the unknowns fall)` : "";
+    lines.push(["Rank: ", `${data.ranks[focus]}${span}, ${told("band")}.`]);
+  }
+  return lines.map(([label, text]) =>
+    piece("p", {}, [piece("b", { textContent: label }), said(text)]),
+  );
+}
+
+function dangerLine() {
+  const words = textOf(either(data.advice.danger), focus);
+  return words ? piece("p", { className: "problem" }, [
+    piece("b", { textContent: "Danger for the crew. " }),
+    said(words),
+  ]) : "";
 }
 
 function placeWords() {
@@ -124,10 +154,15 @@ function fillCard() {
     scoreLine("freeze", "Freeze score"),
     scoreLine("flood", "Flood score"),
     scoreLine("loss", "Loss avoided today"),
+    dangerLine(),
+    waterLine(),
     sentenceList("Why", listOf(data.reasons, focus), "No single reason stands out."),
     away ? piece("p", {}, ["Cut off if the road is shut: ", said(away), "."]) : "",
     sentenceList("What is not known", listOf(data.unknowns, focus), ""),
+    ...adviceLines(),
+    sentenceList("Limits of these numbers", listOf(data.advice.limits, focus), ""),
     shares(),
+    ratingSection(),
     piece("h3", { textContent: "Where the scores come from" }),
     columnTable("freeze", "Freeze score"),
     columnTable("flood", "Flood score"),
@@ -149,29 +184,37 @@ function markRow() {
 
 function openCard(row, from) {
   focus = row;
+  spot = -1;
   cameFrom = from || null;
+  markRow();
+  markSpot();
+  showCard(fillCard(), isPlaced(row) ? latLng(row) : null, Boolean(from));
+}
+
+function showCard(close, at, isFromList) {
   byId("card").hidden = false;
   document.body.classList.add("with-card");
   if (innerWidth < ROOMY) byId("choices").open = byId("key").open = false;
-  const close = fillCard();
   byId("card").scrollTop = 0;
-  markRow();
   map.invalidateSize({ animate: false });
-  if (isPlaced(row) && (from || !map.getBounds().contains(latLng(row)))) {
-    map.setView(latLng(row), Math.max(map.getZoom(), 14), { animate: false });
+  if (at && (isFromList || !map.getBounds().contains(at))) {
+    map.setView(at, Math.max(map.getZoom(), 14), { animate: false });
   }
+  drawLegend();
   redraw();
   close.focus({ preventScroll: true });
 }
 
 function closeCard() {
-  if (focus < 0) return;
+  if (focus < 0 && spot < 0) return;
   const row = document.querySelector(`#rows [data-row="${focus}"]`);
-  focus = -1;
+  focus = spot = -1;
   byId("card").hidden = true;
   document.body.classList.remove("with-card");
   markRow();
+  markSpot();
   map.invalidateSize({ animate: false });
+  drawLegend();
   redraw();
   const back = cameFrom && cameFrom.isConnected ? cameFrom : row;
   if (back) back.focus();

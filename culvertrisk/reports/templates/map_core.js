@@ -44,16 +44,27 @@ function remember(key, value) {
 
 const digits = new Intl.NumberFormat("en", { maximumSignificantDigits: 3 });
 const whole = new Intl.NumberFormat("en", { maximumFractionDigits: 0 });
+const LEAST_PERCENT = 0.1; // less is not told: no input is that exact
 const isUs = () => units === "us";
 const either = (amount) => amount[isUs() ? 1 : 0];
 
 function valueWords(column, row) {
+  if (column.words) return textOf(column, row) || "–";
   const value = column.values[row];
+  if (column.isClock) return value === null ? "not today, or unknown" : clockWords(value);
   if (value === null) return "unknown";
   if (column.yesNo) return value === 1 ? "yes" : "no";
-  const shown = digits.format(value * either(column.times));
+  const number = value * either(column.times);
   const unit = either(column.units);
+  if (unit === "%" && number > 0 && number < LEAST_PERCENT) return `under ${LEAST_PERCENT} %`;
+  const shown = digits.format(number);
   return unit ? `${shown} ${unit}` : shown;
+}
+
+function clockWords(seconds) {
+  const minutes = Math.round(seconds / 60);
+  const two = (number) => String(number).padStart(2, "0");
+  return `${two(Math.floor(minutes / 60))}:${two(minutes % 60)}`;
 }
 
 function scoreWords(name, row) {

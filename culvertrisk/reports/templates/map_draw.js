@@ -11,8 +11,9 @@ const SIGNS = [
 const LITTLE = 3; // from this class on, signs lie under the route
 const DASHES = [[], [12, 6], [3, 5], [14, 4, 3, 4]];
 const MOST_SIGNS = 400;
-const drawn = { rows: [], inView: 0, roads: 0, routes: 0, catchments: 0 };
-const lines = { roads: [], catchments: [], routes: [] };
+const NOTHING = { rows: [], inView: 0, roads: 0, routes: 0, catchments: 0, ponds: 0, over: 0, spots: 0 };
+const drawn = { ...NOTHING };
+const lines = { roads: [], catchments: [], routes: [], ponds: [] };
 let printing = false;
 
 const layerOn = (name) => document.querySelector(`[name=layer][value=${name}]`).checked;
@@ -64,15 +65,17 @@ function paintSign(pen, code, x, y, size) {
   pen.stroke();
 }
 
-// A small picture of a sign for lists and the legend.
-function signPicture(code) {
+// A small picture for lists and the legend, painted round its middle (12, 12).
+function picture(painter) {
   const canvas = piece("canvas", { width: 48, height: 48, className: "sign" });
   canvas.setAttribute("aria-hidden", "true");
   const pen = canvas.getContext("2d");
   pen.scale(2, 2);
-  paintSign(pen, code, 12, 12, 7);
+  painter(pen);
   return canvas;
 }
+
+const signPicture = (code) => picture((pen) => paintSign(pen, code, 12, 12, 7));
 
 const onView = (box, view) =>
   box[2] * view.scale >= view.x && box[0] * view.scale <= view.x + view.width &&
@@ -150,9 +153,10 @@ function paintCrossings(pen, view, isWanted) {
 }
 
 function paintFocus(pen, view) {
-  if (focus < 0 || !isPlaced(focus)) return;
-  const x = places.x[focus] * view.scale - view.x;
-  const y = places.y[focus] * view.scale - view.y;
+  const [from, at] = spot < 0 ? [places, focus] : [spots, spot];
+  if (at < 0 || Number.isNaN(from.x[at])) return;
+  const x = from.x[at] * view.scale - view.x;
+  const y = from.y[at] * view.scale - view.y;
   for (const [colour, width] of [["#fff", 7], ["#000", 3]]) {
     pen.beginPath();
     pen.arc(x, y, 16, 0, 7);
@@ -179,7 +183,7 @@ function paintRoads(pen, view) {
 }
 
 function paint(pen, view) {
-  Object.assign(drawn, { rows: [], inView: 0, roads: 0, routes: 0, catchments: 0 });
+  Object.assign(drawn, NOTHING);
   if (layerOn("crossings")) Object.assign(drawn, thin(view));
   if (printing) {
     pen.fillStyle = "#fff";
@@ -190,12 +194,15 @@ function paint(pen, view) {
     const edge = [["#fff", 3.5], ["#2c5f4f", 1.8, [6, 4]]];
     drawn.catchments = paintLines(pen, lines.catchments, view, edge).length;
   }
+  paintPonds(pen, view);
   const named = layerOn("roads") ? paintRoads(pen, view) : [];
   const plates = layerOn("route") ? placePlates(pen, view) : [];
   paintCrossings(pen, view, (code) => code >= LITTLE);
   if (layerOn("route")) paintRoutes(pen, view);
   paintRoadNames(pen, named, view, placesTaken(plates, view));
+  paintSpots(pen, view);
   paintCrossings(pen, view, (code) => code < LITTLE);
+  paintOverRoad(pen, view);
   paintFocus(pen, view);
   paintPlates(pen, plates);
 }

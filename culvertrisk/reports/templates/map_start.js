@@ -80,7 +80,7 @@ function drawLegend() {
   );
   byId("signs").replaceChildren(
     piece("b", { textContent: heading }),
-    piece("ul", {}, [...rows, ...extra]),
+    piece("ul", {}, [...rows, ...waterSigns(), ...extra]),
   );
 }
 
@@ -97,11 +97,13 @@ function showUnits(name) {
   byId("units").value = name;
   document.body.dataset.units = name;
   drawToday();
+  drawSpots();
+  if (spot >= 0) fillSpotCard();
   if (focus >= 0) fillCard();
 }
 
 function startTabs() {
-  const tabs = [...document.querySelectorAll("[role=tab]")];
+  const tabs = [...document.querySelectorAll("[role=tab]:not([hidden])")];
   const choose = (tab) => {
     for (const other of tabs) {
       other.setAttribute("aria-selected", String(other === tab));
@@ -119,14 +121,15 @@ function startTabs() {
   });
 }
 
-function crossingNear(point) {
+// The nearest of some marks within reach of a finger, or -1.
+function nearest(marks, rows, point) {
   const origin = map.getPixelOrigin();
   const scale = 2 ** map.getZoom();
   let best = -1;
   let least = 18 ** 2;
-  for (const row of drawn.rows) {
-    const dx = places.x[row] * scale - origin.x - point.x;
-    const dy = places.y[row] * scale - origin.y - point.y;
+  for (const row of rows) {
+    const dx = marks.x[row] * scale - origin.x - point.x;
+    const dy = marks.y[row] * scale - origin.y - point.y;
     if (dx * dx + dy * dy < least) {
       least = dx * dx + dy * dy;
       best = row;
@@ -142,10 +145,19 @@ function startSwitches() {
   for (const box of document.querySelectorAll("[name=layer]")) {
     box.addEventListener("change", () => {
       if (box.value === "hillshade" && hill) box.checked ? hill.addTo(map) : hill.remove();
+      drawLegend();
       redraw();
     });
   }
-  const missing = { hillshade: !hill, roads: !lines.roads.length, catchments: !lines.catchments.length, route: !data.trucks.length };
+  const missing = {
+    hillshade: !hill,
+    roads: !lines.roads.length,
+    catchments: !lines.catchments.length,
+    ponds: !lines.ponds.length,
+    over: !data.ids.some((_, row) => isOver(row)),
+    unlisted: !data.unlisted.count,
+    route: !data.trucks.length,
+  };
   for (const [name, isMissing] of Object.entries(missing)) {
     const box = document.querySelector(`[name=layer][value=${name}]`);
     if (isMissing) box.checked = false;
@@ -159,8 +171,10 @@ function startSwitches() {
     if (event.key === "Escape") closeCard();
   });
   map.on("click", (event) => {
-    const row = crossingNear(event.layerPoint);
+    const row = nearest(places, drawn.rows, event.layerPoint);
+    const j = row < 0 ? spotNear(event.layerPoint) : -1;
     if (row >= 0) openCard(row, null);
+    else if (j >= 0) openSpot(j, null);
   });
 }
 
@@ -221,7 +235,9 @@ async function start() {
   startLog();
   decodePlaces();
   decodeLines();
+  decodeWater();
   sortRows();
+  drawSpots();
   startSwitches();
   startTabs();
   startList();

@@ -25,7 +25,11 @@ function thawItem(stop, t) {
       `${stop.stakes} `,
       stop.note ? said(stop.note) : "",
     ]),
+    either(stop.danger)
+      ? piece("p", { className: "problem" }, [piece("b", { textContent: "Danger. " }), said(either(stop.danger))])
+      : "",
     piece("p", {}, ["Why: ", stop.access, " ", said(stop.why.join(". "))]),
+    stop.cure ? piece("p", {}, ["Cure, later: ", said(stop.cure), "."]) : "",
     piece("p", { textContent: `Saves ${stop.loss} of delay. Tank after: ${either(stop.tank_left)}.` }),
     showButton(stop.row),
     logForm(stop),
@@ -85,6 +89,7 @@ function drawMissed() {
     ? `${whole.format(data.missed.length)} crossings that no truck reaches, most at stake first.`
     : "No crossing is listed as not reached.";
   byId("pane-missed").replaceChildren(
+    piece("h2", { textContent: "Not reached today" }),
     ...notes,
     piece("p", { className: "hint", textContent: words }),
     piece("ol", { className: "visits" }, items),

@@ -1,0 +1,54 @@
+"""Cold by crossing: what the log says of the model, then ice and the freeze score."""
+
+from datetime import date
+
+import pandas as pd
+from geopandas import GeoDataFrame
+
+from culvertrisk.settings import Settings
+from culvertrisk.stages.freeze import add_freeze
+from culvertrisk.stages.freeze_inputs import Sunlight
+from culvertrisk.stages.history import HistoryFit, fit_history, with_history, with_log
+from culvertrisk.stages.winter_months import add_winter_months
+
+
+def under_cold(
+    crossings: GeoDataFrame,
+    log: pd.DataFrame | None,
+    weather: pd.DataFrame,
+    sun: Sunlight | None,
+    settings: Settings,
+    day: date,
+) -> tuple[GeoDataFrame, Settings, HistoryFit]:
+    """Fit the freeze model to the log, run the winter with it and score the day.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of site, shade and access.
+    log : DataFrame or None
+        The table of ``read_thaw_log``.
+    weather : DataFrame
+        The table of ``read_weather``.
+    sun : Sunlight or None
+        Sun at both ends by day of the season.
+    settings : Settings
+        The town file.
+    day : date
+        The day asked.
+
+    Returns
+    -------
+    crossings : GeoDataFrame
+        With the columns of freeze, history and winter months.
+    settings : Settings
+        With the fragility that the log gave: for all that runs the winter again.
+    fit : HistoryFit
+        What the log said.
+    """
+    fit = fit_history(crossings, log, weather, sun, settings, day)
+    crossings, settings = with_log(crossings, settings, fit)
+    crossings = add_freeze(crossings, weather, sun, day, settings)
+    crossings = with_history(crossings, fit, settings).copy()  # one block again: quick
+    crossings = add_winter_months(crossings, weather, sun, day, settings)
+    return crossings, settings, fit

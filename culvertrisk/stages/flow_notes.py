@@ -1,0 +1,105 @@
+"""What limits today's flow and capacity of each crossing, in sentences."""
+
+from collections.abc import Iterable
+
+import numpy as np
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from culvertrisk.stages.concentrations import (
+    Limits,
+    kirpich_limits,
+    slope_limits,
+    time_limits,
+)
+from culvertrisk.stages.design_storm import storm_defaults
+from culvertrisk.stages.flood_weather import flood_defaults
+from culvertrisk.units import to_unit
+
+Floats = NDArray[np.float64]
+Words = NDArray[np.object_]
+
+_NO_AREA = (
+    "catchment unknown: no flow; give an elevation raster, a column of recorded "
+    "catchments or design.catchment_m2"
+)
+_HECTARE_M2 = to_unit("1 ha", "m**2")
+
+
+def flow_notes(
+    crossings: GeoDataFrame, concentration_s: Floats, assumed: Words, missing: str
+) -> Words:
+    """Say what limits the flow of each crossing.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of site, and those of given area where it has run.
+    concentration_s : ndarray, shape (n,)
+        Time of concentration used [s].
+    assumed : ndarray of str, shape (n,)
+        What was assumed for the depth at which water reaches the road.
+    missing : str
+        What the day's weather does not tell.
+
+    Returns
+    -------
+    notes : ndarray of str, shape (n,)
+        Joined by semicolons; blank if nothing limits.
+    """
+    size_m2 = crossings["catchment_m2"].to_numpy(float)
+    is_known, count = ~np.isnan(size_m2), len(crossings)
+    ours = crossings.get("catchment_note", np.full(count, ""))
+    said = [[str(note)] if note else [] for note in ours]
+    lines = [
+        (_NO_AREA, ~is_known),
+        *_dem_limits(crossings),
+        *_method_limits(crossings, concentration_s),
+    ]
+    _say(said, lines)
+    for sentences, other in zip(said, assumed, strict=True):
+        sentences.extend(word for word in (other, missing) if word)
+    return np.array(["; ".join(sentences) for sentences in said], dtype=object)
+
+
+def _say(said: list[list[str]], lines: Iterable[tuple[str, NDArray[np.bool_]]]) -> None:
+    for sentence, is_true in lines:
+        for row in np.flatnonzero(is_true):
+            said[row].append(sentence)
+
+
+def _dem_limits(crossings: GeoDataFrame) -> Limits:
+    """What makes a catchment of the DEM doubtful; a recorded one is not of it."""
+    source = crossings.get("catchment_source", np.full(len(crossings), "dem"))
+    is_dem = np.asarray(source) == "dem"
+    cut = crossings["is_catchment_cut"].to_numpy(float)
+    fill_m = crossings["fill_depth_m"].to_numpy(float)
+    is_deep = is_dem & (fill_m > flood_defaults()["doubtful_fill"])
+    return (
+        (
+            "catchment reaches the edge of the elevation raster: flow is a lower bound",
+            is_dem & (cut == 1),
+        ),
+        *(
+            (
+                f"elevation raster filled {depth_m:.1f} m deep at the inlet: catchment "
+                "doubtful",
+                is_deep & (np.round(fill_m, 1) == depth_m),
+            )
+            for depth_m in np.unique(np.round(fill_m[is_deep], 1))
+        ),
+    )
+
+
+def _method_limits(crossings: GeoDataFrame, concentration_s: Floats) -> Limits:
+    most_m2 = storm_defaults()["rational_limit"]
+    return (
+        (
+            f"catchment is above the {most_m2 / _HECTARE_M2:.0f} ha limit of the "
+            "rational method",
+            crossings["catchment_m2"].to_numpy(float) > most_m2,
+        ),
+        *kirpich_limits(crossings),
+        *slope_limits(crossings),
+        *time_limits(concentration_s),
+    )

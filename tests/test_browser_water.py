@@ -1,0 +1,206 @@
+"""Water on the map in a real browser: ponds, unlisted streams, rating curves."""
+
+import shutil
+import subprocess
+
+import pytest
+
+from culvertrisk.reports import map_data
+from culvertrisk.reports.map import write_map
+from tests import browser_fixture, report_fixture, water_fixture
+
+browser = browser_fixture.browser
+opened = browser_fixture.opened
+pytestmark = browser_fixture.BROWSER_MARKS
+PAINTED = "document.getElementById('painting').toDataURL()"
+
+
+@pytest.fixture(scope="module")
+def water_file(tmp_path_factory):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(map_data, "columns", water_fixture.known_columns)
+        path = tmp_path_factory.mktemp("water") / "map.html"
+        return write_map(path, water_fixture.content(calibrated=True))
+
+
+def test_ponds_and_waves_are_drawn_and_can_be_switched(opened, water_file):
+    page = opened(water_file)
+    for layer in ("ponds", "over", "unlisted"):
+        before = page.evaluate(PAINTED)
+        page.locator(f"[name=layer][value={layer}]").click()
+        assert page.evaluate(PAINTED) != before, layer
+    assert page.said == []
+
+
+def test_pond_of_the_open_card_is_shown_whatever_the_layers(opened, water_file):
+    page = opened(water_file)
+    assert "full pond" not in page.locator("#signs").inner_text()
+    page.click("#rows button >> nth=0")
+    page.evaluate("document.getElementById('key').open = true")
+    assert "full pond" in page.locator("#signs").inner_text()
+    page.click("#close")
+    assert "full pond" not in page.locator("#signs").inner_text()
+
+
+def test_card_tells_water_danger_cure_band_and_limits(opened, water_file):
+    page = opened(water_file)
+    page.click("#rows button >> nth=0")
+    told = page.locator("#card").inner_text()
+    for part in (
+        "0.31 m of water over the road, on 24 m of it, shut about 14 h",
+        "dwellings in the full pond: 2",
+        "Washout danger: high",
+        "up to 2.1 m deep; opened it may send up to 0.8 m³/s to O5",
+        "Make sure O5 is open first",
+        "standing water freezing; next, seep icing",
+        "drain, then heat cable",
+        "27 April 2025",
+        "1 (1 to 3 as the unknowns fall), fragile",
+        "Catchment is above the 80 ha limit",
+        "Cover unknown: 0.30 m assumed",
+    ):
+        assert part in told
+    page.select_option("#units", "us")
+    assert "1 ft of water over the road" in page.locator("#card").inner_text()
+    page.keyboard.press("Escape")
+    page.click("#rows button >> nth=1")
+    told = page.locator("#card").inner_text()
+    assert "no water reaches the road" in told
+    assert "When H1 above is opened up to 0.84" not in told
+    assert "When H1 above is opened up to 30 ft³/s may come" in told
+    page.keyboard.press("Escape")
+    page.click("#rows button >> nth=3")
+    assert "Danger for the crew" not in page.locator("#card").inner_text()
+
+
+def test_tiny_shares_are_not_told_to_the_last_digit(opened, tmp_path):
+    crossings = report_fixture.crossings().assign(flooded_open_chance=8.7e-8)
+    content = report_fixture.content(crossings=crossings, calibrated=True)
+    page = opened(write_map(tmp_path / "map.html", content))
+    page.click("#rows button >> nth=0")
+    for summary in page.locator("#card summary").all():
+        summary.click()
+    assert "under 0.1 %" in page.locator("#card").inner_text()
+
+
+def test_rating_curve_is_drawn_in_the_units_chosen_with_its_table(opened, water_file):
+    page = opened(water_file)
+    page.click("#rows button >> nth=0")
+    assert page.locator("svg.rating[role=img]").count() == 1
+    words = page.evaluate("document.querySelector('svg.rating').textContent")
+    for part in ("flow, m³/s", "water over the inlet bed, m", "road", "today"):
+        assert part in words
+    assert page.locator("svg.rating path.curve").count() == 2
+    assert "no standard covers it" in page.locator("#card").inner_text()
+    page.select_option("#units", "us")
+    words = page.evaluate("document.querySelector('svg.rating').textContent")
+    assert "flow, ft³/s" in words
+    page.click("text=Rating curve as a table")
+    rows = page.locator(".rating-table tbody tr")
+    assert rows.count() == 4
+    # 0.15 m3/s, 0.3 m and 0.6 m in feet: 1 ft = 0.3048 m (exact, NIST SP 811).
+    assert rows.first.inner_text().split() == ["5.3", "0.984", "1.97", "0"]
+    page.keyboard.press("Escape")
+    page.click("#rows button >> nth=2")
+    assert page.locator("svg.rating").count() == 0
+
+
+def test_unlisted_streams_are_a_list_of_their_own_with_a_short_card(opened, water_file):
+    page = opened(water_file)
+    assert page.locator("#rows .row").count() == 12
+    page.click("#tab-unlisted")
+    assert page.locator("#spots button").count() == 2
+    page.focus("#spots button >> nth=0")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    told = page.locator("#card").inner_text()
+    for part in ("Harn Hill", "doubtful", "4.1 ha", "no score and no rank"):
+        assert part in told
+    assert page.is_checked("[name=layer][value=unlisted]")
+    page.keyboard.press("Escape")
+    assert page.evaluate("document.activeElement.className") == "row spot"
+    assert "no culvert listed" in page.evaluate(
+        "document.getElementById('signs').textContent"
+    )
+
+
+def test_a_click_on_an_unlisted_stream_opens_its_card(opened, water_file):
+    page = opened(water_file)
+    page.click("#tab-unlisted")
+    page.click("#spots button >> nth=0")
+    page.click("#close")
+    page.wait_for_timeout(100)
+    box = page.locator(".folium-map").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    assert "no culvert listed" in page.locator("#card h2").inner_text()
+
+
+def test_page_without_water_has_no_tab_and_no_switch_for_it(opened, tmp_path):
+    path = write_map(tmp_path / "map.html", report_fixture.content())
+    page = opened(path)
+    assert not page.locator("#tab-unlisted").is_visible()
+    for layer in ("ponds", "over", "unlisted"):
+        assert page.is_disabled(f"[name=layer][value={layer}]")
+    page.focus("#tab-missed")
+    page.keyboard.press("ArrowRight")
+    assert page.evaluate("document.activeElement.id") == "tab-about"
+
+
+def test_phone_holds_tabs_card_and_curve_without_sideways_scroll(opened, water_file):
+    page = opened(water_file, width=390, height=844)
+    assert page.locator("#tab-about").bounding_box()["x"] < 390
+    page.click("#rows button >> nth=0")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    box = page.evaluate("document.querySelector('svg.rating').getBoundingClientRect()")
+    assert box["width"] <= 390
+
+
+@pytest.mark.skipif(not shutil.which("pdftotext"), reason="no pdftotext is here")
+def test_paper_explains_waves_ponds_and_unlisted_streams(opened, water_file, tmp_path):
+    page = opened(water_file)
+    for layer in ("ponds", "unlisted"):
+        page.check(f"[name=layer][value={layer}]")
+    page.pdf(path=tmp_path / "map.pdf", format="Letter")
+    told = subprocess.run(
+        ["pdftotext", "-layout", "map.pdf", "-"],
+        cwd=tmp_path,
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout
+    for part in (
+        "full pond behind a blocked crossing",
+        "water over the road today if nothing passes: 1",
+        "stream at a road, no culvert listed, no score: 2",
+        "Make sure O5 is open first",
+    ):
+        assert part in " ".join(told.split())
+
+
+def test_hostile_words_of_water_are_shown_and_do_nothing(opened, tmp_path, monkeypatch):
+    monkeypatch.setattr(map_data, "columns", water_fixture.known_columns)
+    evil = "<img src=x onerror='window.hit=1'></script>{{ 7*7 }}"
+    crossings = water_fixture.with_water(report_fixture.crossings())
+    crossings.index = [evil, *crossings.index[1:]]
+    crossings.index.name = "culvert_id"
+    for name in ("cure", "washout_class", "flow_note", "downstream_id", "rank_band"):
+        crossings[name] = evil
+    unmapped = water_fixture.unmapped()
+    unmapped["road_name"] = unmapped["note"] = unmapped["confidence"] = evil
+    ratings = water_fixture.ratings().replace({"culvert_id": {"H1": evil}})
+    content = water_fixture.content(
+        crossings=crossings, unmapped=unmapped, ratings=ratings, plan=None, jobs=None
+    )
+    page = opened(write_map(tmp_path / "map.html", content))
+    page.click("#rows button >> nth=0")
+    for summary in page.locator("#card summary").all():
+        summary.click()
+    assert page.locator("#card").inner_text().count(evil) >= 4
+    assert page.locator("svg.rating").count() == 1
+    page.click("#close")
+    page.click("#tab-unlisted")
+    page.click("#spots button >> nth=0")
+    assert evil in page.locator("#card").inner_text()
+    assert page.evaluate("window.hit") is None
+    assert page.locator("#card img, #spots img").count() == 0
+    assert page.said == []

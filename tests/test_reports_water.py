@@ -1,0 +1,163 @@
+"""Water in the reports as files: exports, sheets, the council's copy, what is shown."""
+
+import csv
+import html
+import json
+import re
+from io import StringIO
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from culvertrisk.reports import map_data
+from culvertrisk.reports.amounts import factor
+from culvertrisk.reports.council import without_people
+from culvertrisk.reports.exports import write_exports
+from culvertrisk.reports.map_advice import limits
+from culvertrisk.reports.map_data import map_columns
+from culvertrisk.reports.offline import template_text
+from culvertrisk.reports.run_sheet import truck_sheets, write_run_sheets
+from tests import report_fixture, water_fixture
+
+
+@pytest.fixture
+def data(monkeypatch):
+    monkeypatch.setattr(map_data, "columns", water_fixture.known_columns)
+    return map_columns(water_fixture.content())
+
+
+def test_rating_curves_are_exported_without_those_not_known(tmp_path):
+    write_exports(tmp_path, water_fixture.content())
+    path = tmp_path / "rating_curves.csv"
+    with path.open(encoding="utf-8-sig", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert [*rows[0]] == [*water_fixture.ratings().columns]
+    assert [row["culvert_id"] for row in rows] == ["H1"] * 4 + ["O5"] * 4
+
+
+def test_ponds_keep_their_islands_and_their_crossing(data):
+    rows = [pond["row"] for pond in data["ponds"]]
+    assert rows == [0, 1]
+    assert [len(pond["rings"]) for pond in data["ponds"]] == [2, 1]
+
+
+def test_ponds_and_curves_of_crossings_that_are_not_listed_are_left_out():
+    ponds = water_fixture.ponds().rename(index={"H1": "gone"})
+    ratings = water_fixture.ratings().replace({"culvert_id": {"H1": "gone"}})
+    data = map_columns(water_fixture.content(ponds=ponds, ratings=ratings))
+    assert [pond["row"] for pond in data["ponds"]] == [1]
+    assert data["ratings"]["curves"][0] is None
+    assert data["ratings"]["curves"][1]["flow"][0] == 0.15
+
+
+def test_unlisted_streams_stay_apart_from_the_crossings(data):
+    assert len(data["ids"]) == 12
+    assert data["unlisted"]["count"] == 2
+    assert "Norrick Lane" in data["unlisted"]["roads"]["words"]
+
+
+def test_content_without_water_says_nothing_of_it():
+    data = map_columns(report_fixture.content())
+    assert data["ponds"] == []
+    assert data["unlisted"] == {"count": 0}
+    assert data["ratings"] is None
+    assert {word for words in data["advice"]["danger"] for word in words["words"]} == {
+        ""
+    }
+
+
+def test_rows_of_the_shown_table_that_no_stage_makes_are_passed_over(data):
+    shown = pd.read_csv(StringIO(template_text("shown.csv")))
+    assert shown["name"].is_unique
+    names = {column["name"] for column in data["columns"]} - {""}
+    assert names <= set(shown["name"])
+    assert "over_road_depth_m" in names
+    missing = set(shown["name"]) - set(water_fixture.known_columns().index)
+    assert not names & missing
+
+
+def test_every_shown_column_of_the_dictionary_can_be_converted():
+    shown = pd.read_csv(StringIO(template_text("shown.csv")))
+    units = water_fixture.known_columns()["unit"]
+    for row in shown[shown["name"].isin(units.index)].to_dict("records"):
+        for system in ("metric", "us"):
+            assert np.isfinite(factor(units[row["name"]], row[system])), row["name"]
+
+
+def test_water_in_a_pond_is_converted_to_acre_feet():
+    # 1 acre-foot = 43 560 ft3 of 0.3048 m each (exact): 1 233.48 m3.
+    assert factor("m3", "acre_foot") == pytest.approx(
+        1 / (43_560 * 0.3048**3), rel=1e-5
+    )
+    assert factor("s", "hour") == pytest.approx(1 / 3600)
+
+
+def test_limits_are_told_once_and_those_of_the_pond_too():
+    table = water_fixture.with_water(report_fixture.crossings())
+    table["flow_note"] = "slope is outside the 3 to 10 %; cover unknown"
+    table["peak_note"] = "slope is outside the 3 to 10 %; no equation given"
+    table["pond_note"] = ["pond spills elsewhere"] + [""] * 11
+    told = limits(table)
+    assert told[0].split("; ") == [
+        "slope is outside the 3 to 10 %",
+        "cover unknown",
+        "no equation given",
+        "pond spills elsewhere",
+    ]
+    assert told[1].endswith("no equation given")
+
+
+def test_chance_of_a_release_is_not_named_until_calibrated(data):
+    assert "chance" not in json.dumps(data).lower()
+
+
+def test_stop_tells_danger_cure_and_band(tmp_path):
+    content = water_fixture.content()
+    stop = truck_sheets(content)[0]["stops"][1]
+    assert stop["danger"].us.startswith("Pond above: up to 7.0 ft deep; opened it may")
+    page = write_run_sheets(tmp_path / "sheets.html", content).read_text("utf-8")
+    told = " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page)).split())
+    assert told.count("Danger.") == 2
+    for part in (
+        "Make sure O5 is open first",
+        "keep clear then.",
+        "drain, then heat cable",
+        "fall), fragile.",
+    ):
+        assert part in told
+
+
+def test_danger_is_told_from_an_even_chance_on_and_never_when_unknown():
+    for chance, is_told in ((0.49, False), (0.5, True), (np.nan, False)):
+        crossings = water_fixture.with_water(report_fixture.crossings())
+        crossings.loc["O5", "release_flooded_chance"] = chance
+        sheets = truck_sheets(water_fixture.content(crossings=crossings))
+        assert bool(sheets[0]["stops"][1]["danger"].metric) == is_told, chance
+
+
+def test_council_copy_holds_no_word_on_people_or_callers():
+    crossings = report_fixture.crossings()
+    crossings.loc["H1", "reasons"] = "Only way to 4 dwellings, oxygen at home; Flat"
+    crossings.loc["H1", "note"] = "ask Marna at the red house"
+    calls = pd.DataFrame(
+        {
+            "call_s": [15_000.0],
+            "caller": ["resident at 14"],
+            "road_name": ["Hendle Dead End"],
+            "place": [""],
+            "seen": ["water over the road"],
+            "culvert_id": ["H1"],
+            "match": ["likely"],
+        }
+    )
+    whole = report_fixture.content(crossings=crossings, calls=calls)
+    copy = without_people(whole)
+    told = json.dumps(map_columns(copy)) + str(truck_sheets(copy))
+    for word in ("oxygen", "Marna", "resident at 14"):
+        assert word in json.dumps(map_columns(whole)) + str(whole.calls)
+        assert word not in told
+    assert "Only way to 4 dwellings" in told
+    assert copy.calls is None
+    assert "note" not in set(copy.notes["column"])
+    assert whole.crossings["cut_off_places"]["H1"] == "oxygen at home"

@@ -151,3 +151,11 @@ def test_the_sheet_says_how_hard_the_jet_pushes_back(tmp_path, page):
     told = write_run_sheets(tmp_path / "sheets.html", content).read_text("utf-8")
     assert "burner fuel. The jet pushes back with 58 N" in text_of(told)
     assert "pushes back" not in page
+
+
+def test_the_sheet_says_how_often_the_truck_goes_for_water(tmp_path):
+    jobs = report_fixture.jobs().assign(trip_count=2, trip_fill="barn <1>")
+    content = report_fixture.content(jobs=jobs)
+    told = write_run_sheets(tmp_path / "sheets.html", content).read_text("utf-8")
+    assert "2 trips to barn <1> for water, counted in the time" in text_of(told)
+    assert "barn <1>" not in told

@@ -251,9 +251,19 @@ def _thaw(stop: dict[Any, Any], job: dict[Any, Any]) -> dict[str, Any]:
         "range": amounts.minute_range(low_s, high_s),
         "water": amounts.volume(stop["water_m3"]),
         "fuel": amounts.volume(stop["fuel_m3"]),
-        "ends": _ENDS.get(job.get("ends", ""), str(job.get("ends", ""))),
+        "ends": _how(job),
         "loss": amounts.person_hours(stop["loss_avoided_person_h"]),
     }
+
+
+def _how(job: dict[Any, Any]) -> str:
+    """Which ends are worked at, and trips for more water than a tank holds."""
+    ends = str(job.get("ends", ""))
+    words = [_ENDS.get(ends, ends)] if ends else []
+    if count := int(job.get("trip_count", 0)):
+        trips = "1 trip" if count == 1 else f"{count} trips"
+        words.append(f"{trips} to {job['trip_fill']} for water, counted in the time")
+    return ", ".join(words)
 
 
 def _place_words(place_id: str) -> str:

@@ -17,7 +17,7 @@ function thawItem(stop, t) {
       said(stop.id),
     ]),
     stop.road ? piece("p", {}, [said(stop.road)]) : "",
-    piece("p", { textContent: `Until ${stop.end}: ${take}, ${means}.` }),
+    piece("p", { textContent: `Until ${stop.end}: ${take}, ${means}${stop.ends ? `, ${stop.ends}` : ""}.` }),
     piece("p", {}, [
       stop.has_end
         ? `Outlet: ${stop.where}, ${stop.side}. `

@@ -10,6 +10,7 @@ from culvertrisk.plans.candidates import morning_case
 from culvertrisk.plans.compare import best_plan_exhaustive, worst_first
 from culvertrisk.plans.insertion import repaired
 from culvertrisk.plans.morning import STOP_COLUMNS, plan_morning
+from culvertrisk.plans.reordering import KEPT_SHARE, larger_first
 from culvertrisk.plans.reordering import sooner as in_better_order
 from culvertrisk.plans.solver import solve_routes
 from culvertrisk.plans.timetable import day, first_stop_place, worth
@@ -69,7 +70,7 @@ def test_plan_equals_all_ways_tried(is_falling):
         shares.append(plan.comparison["plan"] / worth(case, best))
     assert max(shares) <= 1 + 1e-9
     assert min(shares) >= LEAST_SHARE
-    assert sum(share >= 1 - 1e-9 for share in shares) >= 9
+    assert sum(share >= KEPT_SHARE - 1e-9 for share in shares) >= 9
 
 
 @pytest.mark.slow
@@ -98,6 +99,19 @@ def test_loss_that_falls_with_the_hour_sends_the_truck_there_first():
     row = thaws[thaws["culvert_id"] == last].iloc[0]
     assert row["end_s"] < 9 * HOUR < unhurried["end_s"].iloc[-1]
     assert row["loss_avoided_person_h"] > 0
+
+
+def test_a_truck_does_not_drive_past_a_worse_crossing_for_next_to_nothing():
+    crews = made_crews(1, hours=12.0, tank_m3=3.0)
+    crossings, jobs, *rest = made_morning(6, 6, made_settings(crews))
+    crossings["loss_avoided_person_h"] = [5.0, 5, 5, 5, 5, 50]
+    by_hour = made_hours(1, crossings)
+    by_hour.loc[:] = np.linspace(1, 0.99995, len(by_hour.columns))
+    case = morning_case(crossings, jobs.assign(is_possible=True), *rest, by_hour)
+    far_last = ((*range(2, 7), 7),)
+    sooner = larger_first(case, far_last)
+    assert 7 in sooner[0][:2]
+    assert worth(case, sooner) >= KEPT_SHARE * worth(case, far_last)
 
 
 def test_search_alone_beats_worst_first_on_most_mornings():

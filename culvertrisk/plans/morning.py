@@ -11,7 +11,7 @@ from culvertrisk.plans.compare import most_possible, worst_first
 from culvertrisk.plans.insertion import filled_up, repaired, shaken
 from culvertrisk.plans.not_reached import NO_CREW, not_reached
 from culvertrisk.plans.plan_checker import check_plan
-from culvertrisk.plans.reordering import sooner
+from culvertrisk.plans.reordering import larger_first, sooner
 from culvertrisk.plans.solver import ITERATIONS, PENALTY_SHARES, solve_routes
 from culvertrisk.plans.timetable import (
     Case,
@@ -157,7 +157,7 @@ def best_routes(case: Case, *, seed: int = 1) -> tuple[Route, ...]:
         )
         plans.append(filled_up(case, repaired(case, routes)))
     best = max((sooner(case, routes) for routes in plans), key=partial(worth, case))
-    return shaken(case, best, seed=seed)
+    return larger_first(case, shaken(case, best, seed=seed))
 
 
 def _no_plan(

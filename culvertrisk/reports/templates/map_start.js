@@ -97,6 +97,9 @@ function showUnits(name) {
   byId("units").value = name;
   document.body.dataset.units = name;
   drawToday();
+  drawMissed();
+  drawAbout();
+  drawList();
   drawSpots();
   if (spot >= 0) fillSpotCard();
   if (focus >= 0) fillCard();
@@ -191,7 +194,8 @@ function startPosition() {
     if (mark) mark.remove();
     else map.setView(here, Math.max(map.getZoom(), 14), { animate: false });
     mark = L.circleMarker(here, { radius: 8, color: "#fff", weight: 3, fillColor: "#000", fillOpacity: 1, interactive: false }).addTo(map);
-    tell(`You are here, within ${whole.format(at.coords.accuracy)} m.`);
+    const within = isUs() ? `${whole.format(at.coords.accuracy / FOOT_M)} ft` : `${whole.format(at.coords.accuracy)} m`;
+    tell(`You are here, within ${within}.`);
   };
   byId("locate").addEventListener("click", () => {
     const isOn = watch !== null;
@@ -219,7 +223,12 @@ function startMap() {
   L.control.zoom({ position: "bottomleft" }).addTo(map);
   L.control.scale({ position: "bottomleft" }).addTo(map);
   map.invalidateSize({ animate: false });
-  map.fitBounds(bounds(order), { animate: false, padding: [24, 24] });
+  const shown = byId("choices").open ? byId("show").offsetWidth : 0; // it covers the map's east
+  map.fitBounds(bounds(order), {
+    animate: false,
+    paddingTopLeft: [24, 24],
+    paddingBottomRight: [24 + shown, 24],
+  });
   painting = new Painting().addTo(map);
 }
 
@@ -243,9 +252,6 @@ async function start() {
   startList();
   startPosition();
   startPrint();
-  drawList();
-  drawMissed();
-  drawAbout();
   drawLegend();
   showUnits(remember("culvertrisk:units") || data.units);
   startMap();

@@ -12,6 +12,8 @@ const valueOf = (name, row) => {
   return column ? column.values[row] : null;
 };
 const isOver = (row) => valueOf("over_road_depth_m", row) > 0;
+// With low chances as well the waves would hide the routes.
+const isShownOver = (row) => isOver(row) && data.classes[data.scores.flood.class[row]] !== "low";
 
 function decodeWater() {
   lines.ponds = data.ponds.map((pond) => {
@@ -59,7 +61,7 @@ function paintWaves(pen, x, y, downs = [0, 5]) {
 
 function paintOverRoad(pen, view) {
   if (!layerOn("over")) return;
-  const wet = drawn.rows.filter(isOver);
+  const wet = drawn.rows.filter(isShownOver);
   const downs = view.zoom < NAMES_FROM_ZOOM ? [-3] : [0, 5]; // one where all is close
   for (const row of wet) {
     const x = places.x[row] * view.scale - view.x;
@@ -114,9 +116,9 @@ function waterSigns() {
   if (lines.ponds.length && (layerOn("ponds") || focus >= 0)) {
     add(paintPondSample, "full pond behind a blocked crossing");
   }
-  const wet = data.ids.filter((_, row) => isOver(row)).length;
+  const wet = data.ids.filter((_, row) => isShownOver(row)).length;
   if (wet && layerOn("over")) {
-    const words = `water over the road today if nothing passes: ${whole.format(wet)}`;
+    const words = `water over the road today if nothing passes, flood score not low: ${whole.format(wet)}`;
     add((pen) => paintWaves(pen, 12, 10), words);
   }
   if (data.unlisted.count && layerOn("unlisted")) {

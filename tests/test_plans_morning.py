@@ -108,10 +108,11 @@ def test_a_truck_does_not_drive_past_a_worse_crossing_for_next_to_nothing():
     by_hour = made_hours(1, crossings)
     by_hour.loc[:] = np.linspace(1, 0.99995, len(by_hour.columns))
     case = morning_case(crossings, jobs.assign(is_possible=True), *rest, by_hour)
-    far_last = ((*range(2, 7), 7),)
-    sooner = larger_first(case, far_last)
-    assert 7 in sooner[0][:2]
-    assert worth(case, sooner) >= KEPT_SHARE * worth(case, far_last)
+    worst = first_stop_place(case)  # candidates come with the largest loss first
+    last = ((*range(worst + 1, worst + 6), worst),)
+    sooner = larger_first(case, last)
+    assert sooner[0][0] == worst
+    assert worth(case, sooner) >= KEPT_SHARE * worth(case, last)
 
 
 def test_search_alone_beats_worst_first_on_most_mornings():

@@ -133,10 +133,12 @@ def assess(
     from culvertrisk import pipeline
 
     with _steps() as progress:
-        assessment = pipeline.assess(read_settings(town), _day(on), progress=progress)
+        settings = read_settings(town)
+        _make_folder(out)
+        assessment = pipeline.assess(settings, _day(on), progress=progress)
         progress("Writing map and tables")
         paths = pipeline.write_reports(out, assessment)
-    _worst(assessment.crossings)
+    _worst(assessment.crossings, settings.town.units)
     _where(paths)
 
 
@@ -149,11 +151,13 @@ def prove(
     Example: [bold]culvertrisk prove town.toml[/bold]
     """
     from culvertrisk import pipeline
+    from culvertrisk.reports.sentence_units import in_units
 
     with _steps() as progress:
-        lines = pipeline.prove(read_settings(town), progress=progress)
+        settings = read_settings(town)
+        lines = pipeline.prove(settings, progress=progress)
     for line in lines:
-        print(line)
+        print(in_units(line, settings.town.units))
 
 
 @app.command()
@@ -180,6 +184,7 @@ def _morning(
 
     with _steps() as progress:
         settings = with_typed_forecast(read_settings(town), forecast)
+        _make_folder(out)
         assessment = pipeline.assess(settings, on, progress=progress)
         progress("Planning the morning")
         morning_plan = pipeline.plan_morning(assessment)
@@ -189,7 +194,9 @@ def _morning(
     _where(paths)
 
 
-def _worst(crossings: "GeoDataFrame") -> None:
+def _worst(crossings: "GeoDataFrame", units: str) -> None:
+    from culvertrisk.reports.sentence_units import in_units
+
     table = Table("rank", "crossing", "road", "freeze", "flood", "why")
     worst = crossings.sort_values("priority_rank").head(10)
     for row in worst.itertuples():
@@ -199,7 +206,7 @@ def _worst(crossings: "GeoDataFrame") -> None:
             str(row.road_name),
             _score(row.freeze_index, row.freeze_class),
             _score(row.flood_index, row.flood_class),
-            str(row.reasons).partition(";")[0],
+            in_units(str(row.reasons).partition(";")[0], units),
         )
     _out.print(table)
 
@@ -211,7 +218,9 @@ def _score(index: float, word: str) -> str:
 def _plan(plan: "MorningPlan") -> None:
     from culvertrisk.units import clock
 
-    table = Table("truck", "stop", "arrive", "ready", "crossing", "loss avoided [h]")
+    # not in brackets, which the terminal's table takes for a style
+    avoided = "loss avoided, person-hours"
+    table = Table("truck", "stop", "arrive", "ready", "crossing", avoided)
     for stop in plan.stops.to_dict("records"):
         if stop["kind"] not in ("thaw", "fill"):
             continue
@@ -225,11 +234,24 @@ def _plan(plan: "MorningPlan") -> None:
             f"{stop['loss_avoided_person_h']:.0f}" if is_thaw else "",
         )
     _out.print(table)
+    for problem in plan.problems:
+        _out.print(f"Check this: {problem}", markup=False, soft_wrap=True)
     weighty = int((plan.not_reached["loss_avoided_person_h"] >= 1).sum())
     _out.print(
         f"Not reached: {len(plan.not_reached)} crossings, {weighty} of them with a "
         "person-hour or more at stake; see the run sheets."
     )
+
+
+def _make_folder(out: Path) -> None:
+    """Make the folder before the work starts, or say why that cannot be."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        found = f"a place where none can be made ({error.strerror})"
+        remedy = "Give another folder; nothing was worked out or written."
+        problem = f"--out {out}: must be a folder, got {found}. {remedy}"
+        raise InputError([problem]) from error
 
 
 def _day(on: datetime | None) -> date | None:

@@ -265,6 +265,7 @@ def write_reports(
 
 def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
     data, crossings = assessment.data, assessment.crossings
+    log = data.thaw_log
     return MapContent(
         title=data.settings.town.name or "Culverts",
         on=assessment.on,
@@ -276,8 +277,9 @@ def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
         plan=morning.plan if morning else None,
         routes=morning.routes if morning else None,
         jobs=morning.jobs if morning else None,
-        calls=None if data.calls is None else match_calls(data.calls, crossings),
+        calls=None if data.calls is None else match_calls(data.calls, crossings, log),
         units=data.settings.town.units,
+        settings=data.settings,
         unmapped=assessment.unmapped,
         calibrated=assessment.is_calibrated,
         **map_shapes(crossings, data.terrain, assessment.ground),

@@ -135,7 +135,7 @@ class Forecast(Model):
 class Prices(Model):
     """What a loss or a job costs; the town's own figures."""
 
-    closure_s: Seconds = Field(21_600.0, description="road shut once flooded [s]")
+    closure_s: Seconds = Field(21_600.0, description="usual flooded road is shut [s]")
     people_per_vehicle: float = Field(1.5, gt=0, description="people in a vehicle")
     people_per_dwelling: float = Field(2.3, gt=0, description="people in a dwelling")
     crew_per_person_h: float = Field(48.0, ge=0, description="pay per person-hour")
@@ -278,6 +278,7 @@ class Design(Model):
     thaw_floods_per_year: float = Field(
         1.0, ge=0, description="floods of a winter that a blocked pipe meets"
     )
+    life_years: float = Field(25.0, gt=0, le=200, description="years a pipe is to last")
 
     @field_validator("land_cover_legend")
     @classmethod

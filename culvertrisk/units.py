@@ -18,6 +18,8 @@ DAY_S = 86_400.0
 HOUR_S = 3_600.0
 EARTH_RADIUS_M = 6_371_000.0
 
+UNIT_MARK = "\u202f"  # NARROW NO-BREAK SPACE: only ``quantity`` writes it
+_PLACES = 6  # decimals of a number that is to be as short as it can
 _EXTRA_UNITS = ("gpm = gallon / minute", "gph = gallon / hour")
 
 
@@ -101,3 +103,35 @@ def seconds_of_day(text: str) -> float:
     if int(hours) > 24 or int(minutes) > 59:
         raise ValueError(f"{text!r} is not a time such as 05:40")
     return int(hours) * HOUR_S + int(minutes) * 60.0
+
+
+def quantity(value: float, unit: str, decimals: int | None = 0) -> str:
+    """Write a quantity into a sentence, so that reports can find and convert it.
+
+    Parameters
+    ----------
+    value : float
+        The number, in ``unit``.
+    unit : str
+        Metric unit as printed: ``m``, ``mm``, ``km``, ``ha``, ``km²``, ``L/s``,
+        ``MPa``, ``°C``, ``°C·days``.
+    decimals : int, optional
+        Digits after the point; without it as few as the number needs.
+
+    Returns
+    -------
+    words : str
+        Number and unit with a narrow no-break space between them, the mark that
+        ``reports.sentence_units`` reads.
+
+    Examples
+    --------
+    >>> quantity(0.66, "m", 1)
+    '0.7\\u202fm'
+    >>> quantity(80.0, "ha", None)
+    '80\\u202fha'
+    """
+    number = f"{value:.{_PLACES if decimals is None else decimals}f}"
+    if decimals is None:
+        number = number.rstrip("0").rstrip(".")
+    return f"{number}{UNIT_MARK}{unit}"

@@ -25,16 +25,16 @@ _ROWS = [
      "", "Outlet behind the leaning spruce"),
     ("O5", "Ossel Mill Road", 1500, 2100, 84, 72, 96.0,
      "Shade: the darker end gets 90 % less sun today than open ground; "
-     "Small pipe: 460 mm (18 in) closes early", "", ""),
+     "Small pipe: 460\u202fmm closes early", "", ""),
     ("U2", "Upper Ossel Road", 2300, 2700, 77, 66, 41.0,
      "Back-graded: the barrel falls 0.8 % the wrong way",
      "Cover not recorded: taken from the elevation model", ""),
     ("P34", "Torvessin Trunk 4", 1900, 900, 52, 31, 22.0,
-     "Perched outlet: 0.6 m drop", "", "Crack in the shoulder seen in January"),
+     "Perched outlet: 0.6\u202fm drop", "", "Crack in the shoulder seen in January"),
     ("T1", "Torvessin Trunk 4", 700, 900, 66, 44, 18.0,
      "Water: silt fills 40 % of the rise", "", ""),
     ("T2", "Torvessin Trunk 4", 1000, 900, 48, 22, 9.5,
-     "Cold so far: 1085 °C·days of frost this winter", "", ""),
+     "Cold so far: 1085\u202f°C·days of frost this winter", "", ""),
     ("N7", "Norrick Lane", 2600, 1500, 71, 9, 4.2,
      "Shade: the darker end gets 97 % less sun today than open ground", "", ""),
     ("B3", "Bittern Slough Road", 2700, 300, 33, 35, 2.6,
@@ -56,6 +56,7 @@ class Plan:
     not_reached: pd.DataFrame
     comparison: dict[str, float] = field(default_factory=dict)
     problems: tuple[str, ...] = ()
+    looks: pd.DataFrame | None = None
 
 
 def _word(score: float, steps: tuple[float, float, float]) -> str:
@@ -165,8 +166,8 @@ def _stop_rows() -> pd.DataFrame:
     stops = pd.DataFrame(rows, columns=names)
     return stops.assign(
         start_s=stops["arrive_s"],
-        tank_left_m3=1.4,
-        fuel_left_m3=0.06,
+        tank_left_m3=[2.2, 1.58, 1.03, 2.2, 1.6, 1.6, 1.0, 0.8, 0.62, 0.62],
+        fuel_left_m3=[0.06, 0.053, 0.047, 0.047, 0.04, 0.04, 0.08, 0.069, 0.059, 0.059],
         loss_avoided_person_h=stops["culvert_id"]
         .map(crossings()["loss_avoided_person_h"])
         .fillna(0.0),
@@ -178,11 +179,11 @@ def plan() -> Plan:
     missed = pd.DataFrame(
         [
             ("P34", 22.0, "Past the shift", "Sign both sides, tell the county"),
-            ("N7", 4.2, "Less at stake than what fits the day", "Look again at 14:00"),
+            ("N7", 4.2, "Hose too short: barrel 61\u202fm", "Look again at 14:00"),
         ],
         columns=["culvert_id", "loss_avoided_person_h", "why", "instead"],
     )  # fmt: skip
-    problems = ("One operator short: the steam trailer leaves at 08:00.",)
+    problems = ("Steam trailer at B3: tank is said to hold 1000\u202fL",)
     return Plan(_stop_rows(), missed, {"plan_person_h": 404.5}, problems)
 
 
@@ -235,7 +236,7 @@ def cautions() -> pd.DataFrame:
     """Three lines of caution."""
     lines = {
         "Sudden release": "Stand to the side and above. Nobody in the water.",
-        "Burns": "Gloves, face shield, hose checked before lighting.",
+        "Burns": "Water at 60\u202f°C burns. Gloves, face shield, hose checked first.",
         "Undermined road": "No machine over the pipe. Cracks: close the road.",
     }
     return pd.DataFrame(

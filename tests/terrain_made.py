@@ -8,6 +8,7 @@ from shapely.geometry import LineString, Point
 
 from culvertrisk.inputs.rasters import Terrain
 from culvertrisk.tables import columns
+from culvertrisk.terrain.downstream import upstream_cells
 
 CRS = "EPSG:32633"
 WEST_M, NORTH_M, CELL_M = 500_000.0, 6_900_000.0, 3.0
@@ -55,3 +56,10 @@ def crossings():
         geometry=[here, here, here, Point(WEST_M - 5000, NORTH_M)],
         crs=CRS,
     )
+
+
+def upstream(direction, row, col):
+    """Cells that drain through one cell, on the whole DEM."""
+    mask = np.zeros(direction.size, np.bool_)
+    mask[upstream_cells(direction, row, col)] = True
+    return mask.reshape(direction.shape)

@@ -148,6 +148,23 @@ def test_card_shows_scores_columns_units_shares_and_reasons(opened, map_file):
     assert "18 in" in card.inner_text()
 
 
+def test_sentences_of_card_list_and_stops_follow_the_units(opened, map_file):
+    page = opened(map_file)
+    page.click("#rows button >> nth=1")
+    page.click("#tab-today")
+    panes = ("#card", "#pane-today")
+    for units, told in (("metric", "460 mm"), ("us", "18.1 in"), ("metric", "460 mm")):
+        page.select_option("#units", units)
+        for pane in panes:
+            words = page.locator(pane).text_content()
+            assert f"Small pipe: {told} closes early" in words
+            assert "\u202f" not in words
+    page.select_option("#units", "us")
+    page.click("#tab-all")
+    assert "Perched outlet: 2 ft drop" in page.locator("#rows").inner_text()
+    assert page.locator("#rows [aria-current] .id").inner_text() == "O5"
+
+
 def test_card_of_a_crossing_with_nothing_known_says_unknown(opened, map_file):
     page = opened(map_file)
     page.click("#rows button >> nth=11")
@@ -177,10 +194,15 @@ def test_today_and_not_reached_tell_trucks_times_and_what_instead(opened, map_fi
     page.select_option("#units", "us")
     assert "160 gal" in page.locator("#pane-today").inner_text()
     page.click("#tab-missed")
+    assert "barrel 200 ft" in page.locator("#pane-missed").inner_text()
+    page.select_option("#units", "metric")
+    assert "barrel 61 m" in page.locator("#pane-missed").inner_text()
+    assert "tank is said to hold 1000 L" in page.locator("#pane-missed").inner_text()
     assert "Sign both sides" in page.locator("#pane-missed").inner_text()
     page.click("#tab-about")
     told = page.locator("#pane-about").inner_text()
     assert "Nobody enters a pipe." in told
+    assert "Water at 60 °C burns" in told
     assert "It is no flood map" in told
 
 

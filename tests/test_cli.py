@@ -108,7 +108,18 @@ def test_start_writes_a_town_file_that_assess_and_morning_can_use(tmp_path):
     assert "town.toml" in again
     run = _run("morning", "--on", "2025-02-25", "--out", "out", folder=tmp_path)
     assert run.returncode == 0, run.stderr
+    assert "No plan: no crew is given in the town file" in run.stdout
+    assert "person-hours" in " ".join(run.stdout.split())
     assert (tmp_path / "out" / "map.html").stat().st_size > 0
     checked = _run("check", "--out", "out", folder=tmp_path)
     assert checked.returncode == 0, checked.stderr
     assert "1 crossings can be used" in checked.stdout
+
+
+@pytest.mark.slow
+def test_an_out_folder_that_cannot_be_made_is_refused_before_the_work(tmp_path):
+    (tmp_path / "c.csv").write_text(INVENTORY, "utf-8")
+    (tmp_path / "town.toml").write_text('[files]\nculverts = "c.csv"\n', "utf-8")
+    for command in ("assess", "morning"):
+        problem = _problem(_run(command, "--out", "c.csv/in", folder=tmp_path))
+        assert "error: --out c.csv/in: must be a folder" in problem

@@ -100,7 +100,7 @@ def test_town_file_loads_and_finds_every_file():
     assert [crew.name for crew in town.crews] == ["T1", "T2", "T3"]
     paths = {key: town.path(key) for key in type(town.files).model_fields}
     absent = {key for key, path in paths.items() if path is None}
-    assert absent == {"canopy_cover", "deciduous", "rainfall"}
+    assert absent == {"canopy_cover", "deciduous", "land_cover", "rainfall"}
     assert all(path.is_file() for path in paths.values() if path is not None)
 
 

@@ -110,3 +110,14 @@ def test_lognormal_quantile_turns_the_chance_round():
     passed = frequency.exceedance_chance(3.0, values, 0.4)
     assert_allclose(passed, 1 - chances)
     assert np.isnan(frequency.lognormal_quantile([np.nan], 0.9, 0.4)).all()
+
+
+@given(st.lists(st.floats(0, 4), min_size=3, max_size=3, unique=True))
+def test_each_row_may_have_its_own_chances(rates):
+    rates = sorted(rates, reverse=True)
+    chances, damage = np.array([rates, CHANCES[:3]]), np.array([[1.0, 2.0, 4.0]] * 2)
+    both = frequency.expected_annual_damage(chances, damage)
+    each = [
+        frequency.expected_annual_damage(row, damage[0]) for row in (rates, CHANCES[:3])
+    ]
+    assert_allclose(both, each)

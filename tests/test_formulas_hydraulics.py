@@ -16,6 +16,7 @@ from culvertrisk.formulas import (
     outlet_control,
     uniform_flow,
 )
+from culvertrisk.formulas.barrel_kernels import BOX, OPEN_ARCH, PIPE_ARCH, ROUND
 from culvertrisk.formulas.ice_section import iced_barrel
 from culvertrisk.formulas.inlet_control import InletCoefficients
 from culvertrisk.formulas.sections import (
@@ -34,9 +35,12 @@ GROUPS = {
     "conduit": Conduit,
     "coefficients": InletCoefficients,
 }
+SHAPES = (ROUND, BOX, PIPE_ARCH, OPEN_ARCH)
 FOOT_M = 0.3048
 CFS_M3S = 0.3048**3
 ROWS = table("culvert_inlets")
+_KINDS = {"box": BOX, "pipe arch": PIPE_ARCH, "arch": OPEN_ARCH}
+ROW_SHAPES = ROWS["shape"].str.partition(",")[0].map(_KINDS).fillna(ROUND).to_numpy()
 SLOPE_TERMS = np.where(ROWS["is_mitred"] == 1, 0.7, -0.5)
 
 
@@ -117,20 +121,20 @@ def test_manning_velocity_is_that_of_fluids(share):
     angle = 2 * np.arccos(1 - 2 * share)
     area_m2, radius_m = (angle - np.sin(angle)) / 8, (1 - np.sin(angle) / angle) / 4
     expected = area_m2 * fluids.V_Manning(radius_m, 0.01, 0.012)
-    ours = uniform_flow.manning_flow(Barrel(1.0, 1.0, False), share, 0.01, 0.012)
+    ours = uniform_flow.manning_flow(Barrel(1.0, 1.0), share, 0.01, 0.012)
     assert_allclose(ours, expected, rtol=1e-9)
 
 
 def test_part_full_flow_over_full_flow_is_that_of_the_handbook():
     """chow1959: 0.500, 0.977, 1.000, 1.076 at y/D 0.5, 0.8, 0.8196, 0.938."""
     depth_m = np.array([0.5, 0.8, 0.8196, 0.938, 1.0])
-    flow = uniform_flow.manning_flow(Barrel(1.0, 1.0, False), depth_m, 0.01, 0.012)
+    flow = uniform_flow.manning_flow(Barrel(1.0, 1.0), depth_m, 0.01, 0.012)
     assert_allclose(flow[:4] / flow[4], [0.5, 0.977, 1.0, 1.076], atol=0.001)
 
 
 def test_critical_depth_of_a_box_is_that_of_fluids_froude_number():
     """fluids.Froude is 1 where the flow is critical."""
-    depth_m = hydraulics.critical_depth(Barrel(2.0, 1.5, True), [0.5, 2.0, 6.0])
+    depth_m = hydraulics.critical_depth(Barrel(2.0, 1.5, BOX), [0.5, 2.0, 6.0])
     velocity_m_s = np.array([0.5, 2.0, 6.0]) / (1.5 * depth_m)
     froude = [fluids.Froude(v, y) for v, y in zip(velocity_m_s, depth_m, strict=True)]
     assert_allclose(froude, 1.0, rtol=1e-4)
@@ -138,7 +142,7 @@ def test_critical_depth_of_a_box_is_that_of_fluids_froude_number():
 
 def test_critical_depth_of_a_circle_has_froude_number_one():
     flow_m3s = np.array([0.05, 0.4, 1.2])
-    barrel = Barrel(1.0, 1.0, False)
+    barrel = Barrel(1.0, 1.0)
     depth_m = hydraulics.critical_depth(barrel, flow_m3s)
     area_m2 = open_area(barrel, depth_m)
     mean_m = area_m2 / surface_width(barrel, depth_m)
@@ -149,7 +153,7 @@ def test_critical_depth_of_a_circle_has_froude_number_one():
 def test_ice_bed_conveyance_is_that_of_the_segment():
     """Segment over a bed of 0.25, 0.5, 0.75 D: 0.724, 0.360, 0.092 of the full pipe."""
     bed = [0.0, 0.25, 0.5, 0.75]
-    flow = uniform_flow.manning_flow(Barrel(1.0, 1.0, False, bed), 1.0, 0.01, 0.012)
+    flow = uniform_flow.manning_flow(Barrel(1.0, 1.0, ROUND, bed), 1.0, 0.01, 0.012)
     assert_allclose(flow[1:] / flow[0], [0.724, 0.360, 0.092], atol=0.0006)
 
 
@@ -163,11 +167,11 @@ def test_inlet_table_has_the_rows_used_by_name():
 @pytest.mark.parametrize("row", range(len(ROWS)), ids=ROWS["chart"])
 def test_no_inlet_needs_its_transition_lifted(row):
     """The submerged form at q* 4.0 lies above the unsubmerged one at 3.5."""
-    barrel, is_box = (1.0, 1.0), ROWS["shape"].iloc[row] == "box"
-    unit_m3s = open_area(Barrel(*barrel, is_box), 1.0) / inlet_control.INLET_KU
+    barrel = Barrel(1.0, 1.0, ROW_SHAPES[row])
+    unit_m3s = open_area(barrel, 1.0) / inlet_control.INLET_KU
     ratio = np.array([3.5, 4.0])
     headwater_m = inlet_control.inlet_control_headwater(
-        ratio * unit_m3s, Barrel(*barrel, is_box), 0.0, _inlet(row)
+        ratio * unit_m3s, barrel, 0.0, _inlet(row)
     )
     submerged = ROWS["c"].iloc[row] * 16 + ROWS["y"].iloc[row]
     assert_allclose(headwater_m[1], submerged, rtol=1e-9)
@@ -178,7 +182,7 @@ barrels = st.builds(
     Barrel,
     rise_m=st.floats(0.25, 4),
     span_m=st.floats(0.25, 6),
-    is_box=st.booleans(),
+    shape=st.sampled_from(SHAPES),
     bed_fraction=st.floats(0, 0.9),
 )
 rows = st.integers(0, len(ROWS) - 1)
@@ -242,7 +246,7 @@ def test_inlet_headwater_over_rise_is_the_same_in_feet_and_metres(
 @pytest.mark.parametrize("row", range(len(ROWS)), ids=ROWS["chart"])
 def test_slope_raises_the_headwater_of_a_mitred_inlet_and_lowers_the_others(row):
     """fhwa2012 appendix A: Ks is +0.7 for mitred inlets, else -0.5, times S D."""
-    barrel = Barrel(1.0, 1.0, ROWS["shape"].iloc[row] == "box")
+    barrel = Barrel(1.0, 1.0, ROW_SHAPES[row])
     unit_m3s = open_area(barrel, 1.0) / inlet_control.INLET_KU
     ratio = np.array([2.0, 3.75, 6.0])  # unsubmerged, transition, submerged
     level_m, sloping_m = (
@@ -256,7 +260,7 @@ def test_slope_raises_the_headwater_of_a_mitred_inlet_and_lowers_the_others(row)
 
 def test_inlet_flow_meets_a_scalar_root_finder():
     """scipy.optimize.brentq on the headwater equation as reference."""
-    barrel = Barrel(0.6, 0.6, False)
+    barrel = Barrel(0.6, 0.6)
     for row in (0, 4, 5):
         for headwater_m in (0.3, 0.7, 1.1):
 
@@ -276,8 +280,8 @@ def test_inlet_flow_meets_a_scalar_root_finder():
 @settings(max_examples=10, deadline=None)
 @given(
     rise_m=st.floats(0.25, 4),
-    span_m=st.floats(0.25, 6),
-    is_box=st.booleans(),
+    wide=st.floats(0.8, 3),
+    shape=st.sampled_from(SHAPES),
     silt=st.floats(0, 0.9),
     row=rows,
     slope=slopes,
@@ -285,9 +289,10 @@ def test_inlet_flow_meets_a_scalar_root_finder():
     ices=st.tuples(st.floats(0, 1), st.floats(0, 1)),
 )
 def test_capacity_never_grows_with_ice(
-    rise_m, span_m, is_box, silt, row, slope, head, ices
+    rise_m, wide, shape, silt, row, slope, head, ices
 ):
-    clear = Barrel(rise_m, span_m, is_box, silt)
+    """A slit much higher than wide may gain: its tip has more wall than room."""
+    clear = Barrel(rise_m, wide * rise_m, shape, silt)
     barrel = iced_barrel(clear, np.sort([*ices, 1.0]))
     capacity_m3s = barrel_flow.barrel_capacity(
         head * rise_m, barrel, Conduit(15.0, slope, 0.9, 0.024), _inlet(row), slope
@@ -302,7 +307,7 @@ def test_headwater_and_ice_move_capacity_the_right_way_over_the_whole_table():
     rng = np.random.default_rng(11)
     count = 300
     rise_m, span_m = rng.uniform(0.25, 4, count), rng.uniform(0.25, 6, count)
-    is_box = np.repeat(ROWS["shape"].to_numpy() == "box", count)
+    shape = np.repeat(ROW_SHAPES, count)
     inlets = InletCoefficients(
         *(
             np.repeat(ROWS[name].to_numpy(float), count)
@@ -311,9 +316,9 @@ def test_headwater_and_ice_move_capacity_the_right_way_over_the_whole_table():
         np.repeat(SLOPE_TERMS, count),
     )
     rise_m, span_m = np.tile(rise_m, len(ROWS)), np.tile(span_m, len(ROWS))
-    slope, silt = rng.uniform(0, 0.2, is_box.size), rng.uniform(0, 0.9, is_box.size)
-    head_m = rng.uniform(0.2, 4, is_box.size) * rise_m
-    clear = Barrel(rise_m, span_m, is_box, silt)
+    slope, silt = rng.uniform(0, 0.2, shape.size), rng.uniform(0, 0.9, shape.size)
+    head_m = rng.uniform(0.2, 4, shape.size) * rise_m
+    clear = Barrel(rise_m, span_m, shape, silt)
     conduit = Conduit(15.0, slope, 0.9, 0.024)
 
     def capacity(closed, lift):
@@ -331,7 +336,7 @@ def test_headwater_and_ice_move_capacity_the_right_way_over_the_whole_table():
 
 
 def test_outlet_control_counts_only_where_its_inputs_are_known():
-    barrel, inlet = Barrel(0.9144, 0.9144, False), _inlet(5)
+    barrel, inlet = Barrel(0.9144, 0.9144), _inlet(5)
     conduit = Conduit([36.6, np.nan], 0.0, 0.9, 0.024)
     known, unknown = barrel_flow.barrel_capacity(1.5, barrel, conduit, inlet, 0.0)
     alone = inlet_control.inlet_control_flow(1.5, barrel, 0.0, inlet)
@@ -339,7 +344,7 @@ def test_outlet_control_counts_only_where_its_inputs_are_known():
 
 
 def test_closed_barrel_dams_water_and_passes_none():
-    closed = Barrel(1.0, 1.0, False, 1.0)
+    closed = Barrel(1.0, 1.0, ROUND, 1.0)
     head_m = inlet_control.inlet_control_headwater([0.0, 0.1], closed, 0.02, _inlet(0))
     assert head_m.tolist() == [1.0, np.inf]
     flow = inlet_control.inlet_control_flow([0.5, 9.0], closed, 0.02, _inlet(0))
@@ -348,7 +353,7 @@ def test_closed_barrel_dams_water_and_passes_none():
 
 def test_missing_values_stay_missing():
     nan = np.nan
-    barrel = Barrel([nan, 1.0, 1.0], [1.0, nan, 1.0], False, [0.0, 0.0, nan])
+    barrel = Barrel([nan, 1.0, 1.0], [1.0, nan, 1.0], ROUND, [0.0, 0.0, nan])
     inlet, conduit = _inlet(0), Conduit(15.0, 0.01, 0.5, 0.024)
     assert np.isnan(hydraulics.critical_depth(barrel, 0.5)).all()
     assert np.isnan(
@@ -357,7 +362,7 @@ def test_missing_values_stay_missing():
     assert np.isnan(inlet_control.inlet_control_flow(1.5, barrel, 0.0, inlet)).all()
     outlet_m = outlet_control.outlet_control_headwater(0.5, barrel, conduit)
     assert np.isnan(outlet_m).all()
-    known = Barrel(1.0, 1.0, False)
+    known = Barrel(1.0, 1.0)
     assert np.isnan(
         inlet_control.inlet_control_headwater([nan], known, 0.0, inlet)
     ).all()
@@ -380,13 +385,13 @@ def test_the_inlet_table_holds_every_chart_of_table_a_1():
 @pytest.mark.parametrize("row", range(len(ROWS)), ids=ROWS["chart"])
 def test_inlet_headwater_in_feet_is_that_of_the_us_equation(row):
     """fhwa2012 appendix A with Ku 1 and feet: HW/D = c q*^2 + Y + Ks S at q* 6."""
-    rise_ft, is_box = 4.0, ROWS["shape"].iloc[row] == "box"
-    area_ft2 = 16.0 if is_box else np.pi * 4
+    rise_ft, shape = 4.0, BOX if ROW_SHAPES[row] == BOX else ROUND
+    area_ft2 = 16.0 if shape == BOX else np.pi * 4
     flow_cfs = 6.0 * area_ft2 * np.sqrt(rise_ft)
     expected_ft = rise_ft * (
         ROWS["c"].iloc[row] * 36 + ROWS["y"].iloc[row] + SLOPE_TERMS[row] * 0.02
     )
-    barrel = Barrel(rise_ft * FOOT_M, rise_ft * FOOT_M, is_box)
+    barrel = Barrel(rise_ft * FOOT_M, rise_ft * FOOT_M, shape)
     ours_m = inlet_control.inlet_control_headwater(
         flow_cfs * CFS_M3S, barrel, 0.02, _inlet(row)
     )
@@ -399,7 +404,7 @@ def test_full_flow_loss_in_feet_is_that_of_the_us_equation():
     velocity = flow_cfs / (np.pi * 4)
     factor = 1.5 + 29 * 0.024**2 * length_ft / 1.0**1.33
     expected_ft = factor * velocity**2 / (2 * 32.174)
-    barrel = Barrel(rise_ft * FOOT_M, rise_ft * FOOT_M, False)
+    barrel = Barrel(rise_ft * FOOT_M, rise_ft * FOOT_M)
     conduit = Conduit(length_ft * FOOT_M, 0.0, 0.5, 0.024)
     ours_m = outlet_control.full_flow_head_loss(flow_cfs * CFS_M3S, barrel, conduit)
     assert_allclose(ours_m / FOOT_M, expected_ft, rtol=5e-3)
@@ -411,20 +416,20 @@ def test_normal_depth_is_that_of_fluids(share):
     angle = 2 * np.arccos(1 - 2 * share)
     area_m2, radius_m = (angle - np.sin(angle)) / 8, (1 - np.sin(angle) / angle) / 4
     flow_m3s = area_m2 * fluids.V_Manning(radius_m, 0.01, 0.012)
-    ours = uniform_flow.normal_depth(Barrel(1.0, 1.0, False), flow_m3s, 0.01, 0.012)
+    ours = uniform_flow.normal_depth(Barrel(1.0, 1.0), flow_m3s, 0.01, 0.012)
     assert_allclose(ours, share, rtol=1e-9)
 
 
 def test_compiled_sections_are_those_of_the_formulas():
     rng = np.random.default_rng(3)
     rise_m, span_m = rng.uniform(0.3, 3, 50), rng.uniform(0.3, 4, 50)
-    for is_box in (0.0, 1.0):
+    for shape in SHAPES:
         for bed in (0.0, 0.3, 0.9):
-            barrel = Barrel(rise_m, span_m, is_box == 1, bed)
+            barrel = Barrel(rise_m, span_m, shape, bed)
             depth_m = rng.uniform(0, 0.99, 50) * open_height(barrel)
             ours = [
                 barrel_kernels.geometry(
-                    depth, barrel_kernels.section_of(rise, span, is_box, bed)
+                    depth, barrel_kernels.section_of(rise, span, shape, bed)
                 )
                 for depth, rise, span in zip(depth_m, rise_m, span_m, strict=True)
             ]

@@ -28,8 +28,8 @@ from culvertrisk.formulas.log_model import (
     log_likelihood,
 )
 
-LOOSE = LogPrior(1.5, 1.0, 1.0, 1.0, 0.5, 1.0, 1.0)
-MODEL = LogModel(1.6, 0.7, 0.9, np.array([0.5, 0.2]))
+LOOSE = LogPrior(1.5, 1.0, 1.0, 1.0, 1.0, 0.5, 1.0, 1.0)
+MODEL = LogModel(1.6, 0.7, 0.8, 0.9, np.array([0.5, 0.2]))
 CHANCE = st.floats(0.001, 0.999)
 USUAL = hermegauss(15)[1] / hermegauss(15)[1].sum()
 
@@ -46,7 +46,7 @@ def _record(places=40, winters=5, seed=1, model=MODEL):
     group = rng.integers(0, len(model.logged_fraction), places)
     ratio = np.exp(rng.normal(-0.3, 0.7, (places, winters)))
     tau = model.effect_spread
-    own = np.log(ratio / model.median_factor) / (0.6 * model.spread_factor)
+    own = norm.ppf(_chance(ratio, model))
     effect = tau * rng.normal(size=(places, 1))
     blocked = norm.cdf(np.sqrt(1 + tau**2) * own + effect)
     kept = np.linspace(1.0, 0.7, winters)
@@ -58,8 +58,17 @@ def _record(places=40, winters=5, seed=1, model=MODEL):
     return LogRecord(_deviates(ratio), thawed & exposed, exposed, kept, group)
 
 
+def _factors(model):
+    return model.median_factor, model.spread_factor, model.level
+
+
+def _chance(ratio, model):
+    closed = norm.cdf(np.log(ratio / model.median_factor) / (0.6 * model.spread_factor))
+    return 1 - (1 - closed) ** model.level
+
+
 def _at(record, model):
-    return at_factors(record.deviate, model.median_factor, model.spread_factor)
+    return at_factors(record.deviate, *_factors(model))
 
 
 def test_log_likelihood_equals_the_integral_of_the_library():
@@ -82,12 +91,12 @@ def test_slope_of_the_log_likelihood_equals_differences():
     record = _record()
 
     def value(t):
-        logged = expit(t[3] + t[4:])
-        model = LogModel(*np.exp(t[:3]), logged)
+        logged = expit(t[4] + t[5:])
+        model = LogModel(*np.exp(t[:4]), logged)
         return log_likelihood(record, model, 2)[0]
 
-    at = np.array([0.4, -0.3, 0.2, 0.1, 0.4, -0.6])
-    model = LogModel(*np.exp(at[:3]), expit(at[3] + at[4:]))
+    at = np.array([0.4, -0.3, -0.7, 0.2, 0.1, 0.4, -0.6])
+    model = LogModel(*np.exp(at[:4]), expit(at[4] + at[5:]))
     slope = log_likelihood(record, model, 2)[1]
     assert_allclose(slope, approx_fprime(at, value, 1e-6), rtol=1e-3, atol=1e-3)
 
@@ -98,24 +107,20 @@ def test_fit_recovers_what_a_large_log_was_drawn_with():
     assert_allclose(fit.spread_factor, MODEL.spread_factor, rtol=0.15)
     assert_allclose(fit.effect_spread, MODEL.effect_spread, rtol=0.15)
     assert_allclose(fit.logged_fraction[1] / fit.logged_fraction[0], 0.4, atol=0.06)
-    means = [
-        norm.cdf(np.log(0.8 / m.median_factor) / (0.6 * m.spread_factor))
-        * m.logged_fraction[0]
-        for m in (fit, MODEL)
-    ]
+    means = [_chance(0.8, m) * m.logged_fraction[0] for m in (fit, MODEL)]
     assert_allclose(means[0], means[1], rtol=0.1)
 
 
 def test_uncalibrated_fit_leaves_the_physics_alone():
     fit = fitted_log_model(_record(), LOOSE, is_calibrated=False)
-    assert (fit.median_factor, fit.spread_factor) == (1.0, 1.0)
+    assert _factors(fit) == (1.0, 1.0, 1.0)
 
 
 def test_nothing_logged_keeps_to_the_penalties():
     record = replace(_record(), is_exposed=np.zeros((40, 5), dtype=bool))
     fit = fitted_log_model(record, LOOSE, is_calibrated=True)
-    found = [fit.median_factor, fit.spread_factor, *fit.logged_fraction]
-    assert_allclose(found, [1, 1, 0.5, 0.5])
+    found = [*_factors(fit), *fit.logged_fraction]
+    assert_allclose(found, [1, 1, 1, 0.5, 0.5])
 
 
 @given(place=st.integers(0, 39), winter=st.integers(0, 4))
@@ -144,7 +149,7 @@ def test_certain_stays_certain_and_unknown_unknown():
 
 @given(chance=CHANCE, tau=st.floats(0.01, 1.5))
 def test_places_that_look_alike_have_the_models_chance_on_average(chance, tau):
-    model = LogModel(1.0, 1.0, tau, np.array([0.5]))
+    model = LogModel(1.0, 1.0, 1.0, tau, np.array([0.5]))
     believed = believed_chance([chance], USUAL[None, :], model)
     assert_allclose(believed, chance, atol=0.01)
 
@@ -168,3 +173,12 @@ def test_trials_are_met_exactly_and_read_smoothly_between():
             assert_allclose(at_factors(trials, median, spread), trials[i, j])
     between = at_factors(trials, 1.7, 0.8)
     assert_allclose(between, np.log(ratio / 1.7) / (0.6 * 0.8))
+
+
+@pytest.mark.parametrize("level", [0.3, 1.0, 2.5])
+def test_level_multiplies_how_many_mechanisms_are_at_work(level):
+    """One pipe open with the chance 1 - p stays so with (1 - p)**level."""
+    trials = _deviates(np.array([[0.1, 0.5], [0.9, 2.0]]))
+    open_once = 1 - norm.cdf(at_factors(trials, 1.2, 0.9))
+    open_now = 1 - norm.cdf(at_factors(trials, 1.2, 0.9, level))
+    assert_allclose(open_now, open_once**level, rtol=1e-9)

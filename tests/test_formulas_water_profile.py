@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
 from culvertrisk.formulas import barrel_flow, outlet_control, uniform_flow
+from culvertrisk.formulas.barrel_kernels import BOX, OPEN_ARCH, PIPE_ARCH, ROUND
 from culvertrisk.formulas.hydraulics import critical_depth
 from culvertrisk.formulas.ice_section import iced_barrel
 from culvertrisk.formulas.inlet_control import (
@@ -30,7 +31,7 @@ from culvertrisk.formulas.water_profile import (
 from tests.published import published
 
 G_M_S2 = 9.80665
-SHAPES = (0, 1)  # round or elliptic, box
+SHAPES = (ROUND, BOX, PIPE_ARCH, OPEN_ARCH)
 THIN_EDGE = InletCoefficients(1, 0.034, 1.5, 0.0553, 0.54, -0.5)  # HDS-5 chart 2-3
 
 
@@ -89,20 +90,23 @@ def _integrated(flow_m3s, barrel, conduit, start_m):
     return solve_ivp(change, span, [start_m], rtol=1e-10, atol=1e-12).y[0, -1]
 
 
-ROUND, BOX = Barrel(1.2, 1.2, False), Barrel(1.0, 1.8, True)
-ELLIPSE, SILTED = Barrel(0.9, 1.4, False), Barrel(1.2, 1.2, False, 0.2)
+PIPE, CELL = Barrel(1.2, 1.2), Barrel(1.0, 1.8, BOX)
+ELLIPSE, SILTED = Barrel(0.9, 1.4), Barrel(1.2, 1.2, ROUND, 0.2)
+ARCH = Barrel(0.97, 1.45, PIPE_ARCH, 0.1)
 
 
 @pytest.mark.parametrize(
     ("barrel", "flow_m3s", "slope", "tailwater_m"),
     [
-        (ROUND, 0.8, 0.002, 0.0),  # drawdown to critical depth (M2)
-        (ROUND, 0.8, 0.002, 1.1),  # backwater of a high tailwater (M1)
-        (BOX, 1.5, 0.001, 0.0),
-        (BOX, 1.5, 0.0, 0.7),  # level
+        (PIPE, 0.8, 0.002, 0.0),  # drawdown to critical depth (M2)
+        (PIPE, 0.8, 0.002, 1.1),  # backwater of a high tailwater (M1)
+        (CELL, 1.5, 0.001, 0.0),
+        (CELL, 1.5, 0.0, 0.7),  # level
         (ELLIPSE, 0.6, -0.003, 0.0),  # rising to the outlet
         (SILTED, 0.5, 0.003, 0.95),
-        (ROUND, 0.6, 0.03, 1.15),  # steep and drowned (S1)
+        (ARCH, 0.6, 0.002, 0.0),
+        (ARCH, 0.6, 0.002, 0.8),
+        (PIPE, 0.6, 0.03, 1.15),  # steep and drowned (S1)
     ],
 )
 def test_the_surface_is_that_of_a_general_integrator(
@@ -122,7 +126,7 @@ def test_the_surface_is_that_of_a_general_integrator(
     assert_allclose(depth_m, expected_m, atol=tolerance)
 
 
-@pytest.mark.parametrize("barrel", [ROUND, BOX, ELLIPSE, SILTED])
+@pytest.mark.parametrize("barrel", [PIPE, CELL, ELLIPSE, SILTED, ARCH])
 @pytest.mark.parametrize("tailwater_m", [0.0, 0.85])
 def test_energy_is_kept_between_the_ends(barrel, tailwater_m):
     """Head at the inlet less head at the outlet is the friction between, to 1e-6."""
@@ -138,7 +142,7 @@ def test_energy_is_kept_between_the_ends(barrel, tailwater_m):
     assert_allclose(heads[1] + rise_m - heads[0], lost_m, atol=1e-6)
 
 
-@pytest.mark.parametrize("barrel", [ROUND, BOX, ELLIPSE, SILTED])
+@pytest.mark.parametrize("barrel", [PIPE, CELL, ELLIPSE, SILTED, ARCH])
 @pytest.mark.parametrize("tailwater_m", [0.0, 1.05])
 def test_far_from_the_ends_depth_is_normal(barrel, tailwater_m):
     conduit = Conduit(3000.0, 0.003, 0.5, 0.024, tailwater_m)
@@ -146,7 +150,7 @@ def test_far_from_the_ends_depth_is_normal(barrel, tailwater_m):
     assert_allclose(profile_depth(0.4, barrel, conduit), normal_m, rtol=1e-6)
 
 
-@pytest.mark.parametrize("barrel", [ROUND, BOX, ELLIPSE, SILTED])
+@pytest.mark.parametrize("barrel", [PIPE, CELL, ELLIPSE, SILTED, ARCH])
 def test_a_full_barrel_loses_what_the_hand_method_says(barrel):
     """HDS-5 prints 19.63 and R^1.33 for 2 g and R^(4/3): 0.2 % at R 0.25 m."""
     conduit = Conduit(30.0, 0.005, 0.5, 0.024, 3.0)
@@ -160,7 +164,7 @@ def test_where_its_limits_hold_the_hand_method_is_near():
 
     The band is ours: 10 % of the rise, for full friction above the slope.
     """
-    barrel = Barrel(np.array([0.6, 0.9, 1.2, 1.5]), [0.6, 0.9, 1.2, 1.5], False)
+    barrel = Barrel(np.array([0.6, 0.9, 1.2, 1.5]), [0.6, 0.9, 1.2, 1.5])
     conduit = Conduit(40.0, 0.002, 0.5, 0.024)
     flow_m3s = 1.3 * np.asarray(barrel.rise_m) ** 2.5
     hand_m = outlet_control.outlet_control_headwater(flow_m3s, barrel, conduit)
@@ -171,19 +175,19 @@ def test_where_its_limits_hold_the_hand_method_is_near():
 def test_in_a_steep_barrel_the_inlet_governs():
     conduit = Conduit(20.0, 0.04, 0.9, 0.024)
     flow_m3s = np.linspace(0.1, 2.0, 20)
-    assert (uniform_flow.normal_depth(ROUND, flow_m3s[:10], 0.04, 0.024) < 0.9).all()
-    outlet_m = profile_headwater(flow_m3s, ROUND, conduit)
-    both_m = barrel_flow.barrel_headwater(flow_m3s, ROUND, conduit, THIN_EDGE, 0.04)
-    assert (both_m > outlet_m)[both_m > 0.5 * ROUND.rise_m].all()
+    assert (uniform_flow.normal_depth(PIPE, flow_m3s[:10], 0.04, 0.024) < 0.9).all()
+    outlet_m = profile_headwater(flow_m3s, PIPE, conduit)
+    both_m = barrel_flow.barrel_headwater(flow_m3s, PIPE, conduit, THIN_EDGE, 0.04)
+    assert (both_m > outlet_m)[both_m > 0.5 * PIPE.rise_m].all()
     # critical head is the least: the slope term puts the inlet's up to S D / 2 below it
-    inlet_m = inlet_control_headwater(flow_m3s, ROUND, 0.04, THIN_EDGE)
+    inlet_m = inlet_control_headwater(flow_m3s, PIPE, 0.04, THIN_EDGE)
     assert (both_m - inlet_m < 0.03).all()
 
 
 def test_entrance_loss_is_whole_where_a_barrel_turns_from_mild_to_steep():
     """Critical slope by Manning's formula; there HW = dc + (1 + Ke) Vc2/2g."""
     flow_m3s, roughness = 0.6, 0.024
-    for barrel in (ROUND, BOX, ELLIPSE, SILTED):
+    for barrel in (PIPE, CELL, ELLIPSE, SILTED):
         depth_m = float(critical_depth(barrel, flow_m3s))
         slope = _friction(flow_m3s, barrel, depth_m, roughness)
         speed_m = (flow_m3s / open_area(barrel, depth_m)) ** 2 / (2 * G_M_S2)
@@ -198,13 +202,13 @@ def test_entrance_loss_is_whole_where_a_barrel_turns_from_mild_to_steep():
 
 def test_flow_beyond_the_best_part_full_one_has_no_normal_depth():
     """chow1959: a circle carries at most 1.076 of the full flow, at y/D 0.938."""
-    full_m3s = float(uniform_flow.manning_flow(ROUND, 1.2, 0.01, 0.012))
+    full_m3s = float(uniform_flow.manning_flow(PIPE, 1.2, 0.01, 0.012))
     depth_m = uniform_flow.normal_depth(
-        ROUND, np.array([1.0, 1.075, 1.077]) * full_m3s, 0.01, 0.012
+        PIPE, np.array([1.0, 1.075, 1.077]) * full_m3s, 0.01, 0.012
     )
     assert_allclose(depth_m[:2] / 1.2, [0.8196, 0.93], atol=0.01)
     assert depth_m[2] == np.inf
-    assert uniform_flow.normal_depth(ROUND, 0.1, [0.0, -0.1], 0.012).tolist() == [
+    assert uniform_flow.normal_depth(PIPE, 0.1, [0.0, -0.1], 0.012).tolist() == [
         np.inf,
         np.inf,
     ]
@@ -212,7 +216,7 @@ def test_flow_beyond_the_best_part_full_one_has_no_normal_depth():
 
 def test_flow_is_the_inverse_of_its_headwater():
     conduit = Conduit(15.0, [-0.01, 0.0, 0.01, 0.03], 0.9, 0.024, 0.3)
-    for barrel in (ROUND, BOX, SILTED):
+    for barrel in (PIPE, CELL, SILTED):
         headwater_m = profile_headwater(0.9, barrel, conduit)
         back_m3s = profile_flow(headwater_m + 1e-9, barrel, conduit, 9.0)
         assert_allclose(back_m3s, 0.9, rtol=1e-5)
@@ -301,7 +305,7 @@ def test_capacity_moves_the_right_way():
 )
 def test_headwater_never_falls_with_flow(rise_m, wide, shape, bed, conduit):
     """Fell by up to 2 % of the rise where a barrel turned from mild to steep."""
-    span_m = rise_m if shape == 0 else wide * rise_m
+    span_m = rise_m if shape == ROUND else wide * rise_m
     barrel = Barrel(rise_m, span_m, shape, bed)
     flow_m3s = np.geomspace(1e-3, 3, 120) * span_m * rise_m**1.5
     for function, more in (
@@ -310,6 +314,31 @@ def test_headwater_never_falls_with_flow(rise_m, wide, shape, bed, conduit):
     ):
         headwater_m = function(flow_m3s, barrel, conduit, *more)
         assert (np.diff(headwater_m) >= -1e-9 * rise_m).all()
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    rise_m=st.floats(0.3, 3),
+    wide=st.floats(0.8, 4),
+    shape=st.sampled_from(SHAPES),
+    length_m=st.floats(30, 60),
+    slope=st.floats(-0.005, 0.03),
+    roughness=st.floats(0.02, 0.035),
+    tail=st.sampled_from([1.0, 1.0 - 1e-15, 1.0 - 1e-9, 0.97]),
+    head=st.floats(1.05, 3),
+)
+def test_ice_never_helps_where_the_tailwater_is_at_the_crown(
+    rise_m, wide, shape, length_m, slope, roughness, tail, head
+):
+    """Box 0.66 x 2.17 m: more ice gave 7.6 % more flow, as rounding chose full or open.
+
+    The crown of a box is wetted when full, so that its friction jumps there.
+    """
+    ices = np.linspace(0, 1, 80)
+    barrel = iced_barrel(Barrel(rise_m, wide * rise_m, shape), ices)
+    conduit = Conduit(length_m, slope, 0.9, roughness, tail * rise_m)
+    capacity_m3s = _capacity(barrel, conduit, head * rise_m)
+    assert (np.diff(capacity_m3s) <= 1e-9 * capacity_m3s[0] + 1e-12).all()
 
 
 def test_headwater_rises_with_flow():
@@ -327,16 +356,16 @@ def test_headwater_rises_with_flow():
 @given(
     rise_m=st.floats(0.25, 4),
     span_m=st.floats(0.25, 6),
-    is_box=st.booleans(),
+    shape=st.sampled_from(SHAPES),
     bed=st.floats(0, 0.95),
     flow=st.floats(0, 3),
     slope=st.floats(-0.05, 0.2),
     tailwater_m=st.floats(0, 5),
 )
 def test_depth_and_headwater_are_finite_and_in_bounds(
-    rise_m, span_m, is_box, bed, flow, slope, tailwater_m
+    rise_m, span_m, shape, bed, flow, slope, tailwater_m
 ):
-    barrel = Barrel(rise_m, span_m, is_box, bed)
+    barrel = Barrel(rise_m, span_m, shape, bed)
     flow_m3s = flow * span_m * rise_m**1.5
     conduit = Conduit([0.0, 7.0, 60.0], slope, 0.5, 0.024, tailwater_m)
     headwater_m = profile_headwater(flow_m3s, barrel, conduit)
@@ -349,11 +378,11 @@ def test_missing_values_stay_missing_and_a_closed_barrel_dams():
     conduit = Conduit([nan, 9.0, 9.0, 9.0, 9.0], [0.0, nan, 0, 0, 0], 0.5, 0.02)
     conduit = conduit._replace(roughness=[0.02, 0.02, nan, 0.02, 0.02])
     conduit = conduit._replace(tailwater_m=[0.0, 0.0, 0.0, nan, 0.0])
-    barrel = Barrel([1.0, 1.0, 1.0, 1.0, nan], 1.0, False)
+    barrel = Barrel([1.0, 1.0, 1.0, 1.0, nan], 1.0)
     assert np.isnan(profile_headwater(0.5, barrel, conduit)).all()
     assert np.isnan(profile_depth(0.5, barrel, conduit)).all()
-    assert np.isnan(profile_headwater([nan], ROUND, Conduit(9.0, 0.0, 0.5, 0.02)))
-    closed = Barrel(1.0, 1.0, False, 1.0)
+    assert np.isnan(profile_headwater([nan], PIPE, Conduit(9.0, 0.0, 0.5, 0.02)))
+    closed = Barrel(1.0, 1.0, bed_fraction=1.0)
     plain = Conduit(9.0, 0.0, 0.5, 0.02)
     assert profile_headwater([0.0, 0.1], closed, plain).tolist() == [1.0, np.inf]
     assert profile_flow(2.0, closed, plain, [5.0]).tolist() == [0.0]

@@ -12,8 +12,8 @@ from scipy.ndimage import maximum_filter
 
 from culvertrisk.inputs.rasters import cells, read_terrain
 from culvertrisk.stages.shade import sun_by_season
-from culvertrisk.terrain.downstream import upstream_mask
 from culvertrisk.terrain.flow import OUTLET, flow_field
+from tests.terrain_made import upstream
 
 FOLDER = os.environ.get("CULVERTRISK_OPEN_DATA", "")
 BULKLEY = Path(FOLDER) / "bc_bulkley_terrain"
@@ -101,7 +101,7 @@ def _inflows_ha(flow, ground, streams):
         ordered = pieces.sort_values("downstream_route_measure", ascending=False)
         mapped_ha = ordered["upstream_area_ha"].diff().to_numpy()[1:]
         masks = [
-            upstream_mask(flow.direction, *_largest_near(flow, ground, line))
+            upstream(flow.direction, *_largest_near(flow, ground, line))
             for line in ordered.geometry
         ]
         for inflow_ha, above, below in zip(mapped_ha, masks, masks[1:], strict=False):

@@ -1,5 +1,6 @@
 """The demo's morning from files to plan: ranges, promises and the answer key."""
 
+import re
 from datetime import date
 from pathlib import Path
 
@@ -9,8 +10,10 @@ import pytest
 from scipy.stats import spearmanr
 
 from culvertrisk import pipeline
+from culvertrisk.reports.sentence_units import in_units
 from culvertrisk.settings import read_settings
 from culvertrisk.tables import columns
+from culvertrisk.units import UNIT_MARK
 
 ANSWERS = Path(__file__).parent.parent / "data_demo" / "answer_key"
 pytestmark = pytest.mark.slow
@@ -116,3 +119,36 @@ def test_shares_add_up_to_the_score_over_that_of_the_usual_crossing(assessment):
     assert usual.between(0, 100).all()
     # one value for the whole town: float32 where alike crossings were told apart
     assert np.ptp(usual) < 1e-4
+
+
+# A digit, a plain space and a unit that US readers do not use.
+BARE_QUANTITY = re.compile(
+    r"\d (?:mm|cm|m|km|ha|m²|km²|m³|m³/s|m3/s|L|L/s|kg|kPa|MPa|°C|°C·days)(?![\w/])"
+)
+WRITTEN_BY_PEOPLE = {"note", "log_note", "road_name", "owner", "cut_off_places"}
+
+
+def test_every_quantity_in_a_sentence_can_be_told_in_us_units(assessment, morning):
+    crossings, plan = assessment.crossings, morning.plan
+    tables = [crossings.drop(columns="geometry"), morning.jobs, plan.not_reached]
+    if assessment.unmapped is not None:
+        tables.append(assessment.unmapped.drop(columns="geometry"))
+    said = {
+        text
+        for table in tables
+        for name in set(table.select_dtypes(["object", "string"])) - WRITTEN_BY_PEOPLE
+        for text in table[name]
+        if isinstance(text, str)
+    }
+    assert not sorted(text for text in said if BARE_QUANTITY.search(text))
+    assert any(UNIT_MARK in text for text in said)
+    left = {text for text in said if UNIT_MARK in in_units(text, "us")}
+    assert not left
+
+
+def test_files_for_other_programs_hold_plain_spaces(assessment, morning, tmp_path):
+    pipeline.write_reports(tmp_path / "out", assessment, morning)
+    for name in ("crossings.csv", "assumptions.csv", "crossings.geojson"):
+        assert UNIT_MARK not in (tmp_path / "out" / name).read_text(encoding="utf-8")
+    table = pd.read_csv(tmp_path / "out" / "crossings.csv", dtype=str)
+    assert table["reasons"].str.contains(r"\d °C·days|\d mm|\d m drop").any()

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from culvertrisk.reports.exports import guarded, replace_file, write_exports
+from culvertrisk.settings import Files, Settings
 from culvertrisk.tables import columns
 from tests import report_fixture
 
@@ -152,3 +153,16 @@ def test_a_write_that_fails_leaves_the_older_file(tmp_path):
         replace_file(path, fail)
     assert path.read_text() == "older"
     assert [*tmp_path.iterdir()] == [path]
+
+
+def test_gpx_holds_the_fill_points_of_the_town_file(tmp_path):
+    fill = {"name": "Hydrant by the hall", "lat": 47.75, "lon": -87.5, "rate_m3s": 0.01}
+    town = Settings(files=Files(culverts="c.csv"), fill_points=[fill])
+    plan = report_fixture.plan()
+    plan.stops.loc[3, "place_id"] = "fill:Hydrant by the hall"
+    write_exports(tmp_path, report_fixture.content(plan=plan, settings=town))
+    points = pyogrio.read_dataframe(tmp_path / "route.gpx", layer="waypoints")
+    points = points.set_index("name").geometry
+    at = points["Hot water truck 3: water, Hydrant by the hall"]
+    assert (at.y, at.x) == (47.75, -87.5)
+    assert len(points) == 6

@@ -1,14 +1,26 @@
 """Run sheets: what a crew needs is on the paper, and nothing on it can run."""
 
 import html
+import itertools
 import re
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pyproj
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from culvertrisk.plans.looks import LOOK_COLUMNS
 from culvertrisk.reports import words
-from culvertrisk.reports.run_sheet import not_reached, truck_sheets, write_run_sheets
+from culvertrisk.reports.amounts import volume
+from culvertrisk.reports.exports import outlet_ends
+from culvertrisk.reports.missed_sheet import not_reached
+from culvertrisk.reports.run_sheet import sheet_markup, truck_sheets, write_run_sheets
+from culvertrisk.reports.sentence_units import both_units
+from culvertrisk.reports.water_amounts import volume_used
+from culvertrisk.settings import Files, Settings
 from tests import report_fixture
 
 
@@ -45,7 +57,8 @@ def test_every_sheet_carries_the_whole_statement(page):
 def test_every_truck_carries_every_caution(page):
     for sheet in sheets_of(page)[:2]:
         for line in report_fixture.cautions()["words"]:
-            assert line in text_of(sheet)
+            for told in both_units(line):
+                assert told in text_of(sheet)
 
 
 def test_page_has_no_script_and_forbids_any(page):
@@ -96,6 +109,12 @@ def test_stop_says_why_with_people_behind_the_pipe_first(page):
 def test_amounts_stand_in_both_units_for_the_switch(page):
     assert '<span class="metric">620 L</span><span class="us">160 gal</span>' in page
     assert '<span class="metric">460 mm</span><span class="us">18 in</span>' in page
+    assert (
+        '<span class="metric">Small pipe: 460 mm closes early</span>'
+        '<span class="us">Small pipe: 18.1 in closes early</span>'
+    ) in page
+    assert '<span class="us">Hose too short: barrel 200 ft</span>' in page
+    assert "\u202f" not in page
 
 
 def test_every_thaw_has_boxes_to_tick_and_lines_to_fill(page):
@@ -117,7 +136,8 @@ def test_not_reached_says_what_to_do_instead_greatest_loss_first(page):
     told = text_of(sheets_of(page)[2])
     assert told.index("P34") < told.index("N7")
     assert "Sign both sides, tell the county" in told
-    assert "One operator short" in told
+    assert "tank is said to hold 1000 L" in told
+    assert "tank is said to hold 264 gal" in told
 
 
 def test_sheets_without_a_plan_say_that_no_truck_is_planned(tmp_path):
@@ -159,3 +179,117 @@ def test_the_sheet_says_how_often_the_truck_goes_for_water(tmp_path):
     told = write_run_sheets(tmp_path / "sheets.html", content).read_text("utf-8")
     assert "2 trips to barn <1> for water, counted in the time" in text_of(told)
     assert "barn <1>" not in told
+
+
+TOWN = Settings(
+    files=Files(culverts="c.csv"),
+    crews=[
+        {"name": "Steam trailer", "method": "steam", "start_lat": 0, "start_lon": 0}
+        | {"people_count": 1}
+    ],
+    fill_points=[
+        {"name": "Hydrant by the hall", "lat": 47.75, "lon": -87.5, "rate_m3s": 0.01}
+    ],
+    keep_clear=[
+        {"reason": "school bus", "road_names": ["Torvessin Trunk 4"]}
+        | {"clear_from": "06:30", "clear_until": "08:10"}
+    ],
+)
+
+
+def _whole(**other):
+    """The morning with a fill point, a bus, a crew of one and a county pipe."""
+    crossings = report_fixture.crossings().assign(
+        blocked_chance=0.16, water_over_road_blocked_s=41_400.0
+    )
+    crossings.loc["T1", "owner"] = "county"
+    plan = report_fixture.plan()
+    plan.stops.loc[3, "place_id"] = "fill:Hydrant by the hall"
+    plan.stops.loc[7, "start_s"] = 29_400.0
+    looks = pd.DataFrame(
+        [("Pickup", 1, "N7", 300.0, 21_000.0, 22_000.0)], columns=LOOK_COLUMNS
+    )
+    parts = {"crossings": crossings, "plan": replace(plan, looks=looks)}
+    return report_fixture.content(settings=TOWN, **(parts | other))
+
+
+def _told(content):
+    return text_of(sheet_markup(content))
+
+
+def test_the_chance_is_told_when_calibrated_and_the_class_word_until_then():
+    told = _told(_whole(calibrated=True))
+    assert "Frozen: about 1 in 6. Look first; if it runs, tick and go on." in told
+    assert "3 to visit, fewer than 1 expected shut" in told  # 3 * 0.16
+    told = _told(_whole())
+    assert "Frozen: very likely frozen. Look first" in told
+    assert "expected shut" not in told
+    assert "chance" not in told
+    assert "Times count every stop as shut, so you may be ahead" in told
+    assert "person-hours of delay on average." in told
+
+
+def test_another_owner_is_called_before_opening_and_the_town_is_not():
+    told = _told(_whole())
+    assert told.count("Owner: county. Call before opening.") == 1
+    assert "Owner: town" not in told
+
+
+def test_a_wait_and_the_hours_to_keep_clear_are_told_with_the_reason():
+    told = _told(_whole())
+    assert "There at 08:06: wait off the road until 08:10." in told
+    assert "No machine here 06:30 to 08:10 (school bus)." in told
+
+
+def test_a_fill_has_its_number_and_its_place():
+    told = _told(_whole())
+    assert "A3 07:41 Fill water at Hydrant by the hall , 47.75000, -87.50000" in told
+
+
+def test_a_crew_of_one_is_warned():
+    told = _told(_whole())
+    assert "Two people at least, never alone. The town file gives this crew 1" in told
+
+
+def test_a_crew_without_heat_gets_a_round_with_place_order_and_hour():
+    sheet = next(
+        s for s in sheets_of(sheet_markup(_whole())) if "Look and call in" in s
+    )
+    told = text_of(sheet)
+    outlet = outlet_ends(report_fixture.crossings())["N7"]
+    for part in (
+        "Look and call in: Pickup",
+        "1 to look at",
+        "1 more crossings that no truck reaches",
+        "1 05:50 to 06:07 drive 5 min N7 , Norrick Lane",
+        f"{outlet.y:.5f}, {outlet.x:.5f}",
+        "Water over the road about 11:30 if shut.",
+        "Look again at 14:00",
+    ):
+        assert part in told
+    for line in words.STATEMENT:
+        assert line in told
+
+
+def test_not_reached_rows_tell_place_and_hour():
+    row = not_reached(_whole())[0]
+    assert row["where"].startswith("47.7")
+    assert row["over"] == "water over the road about 11:30 if shut"
+    crossings = report_fixture.crossings()
+    assert not_reached(report_fixture.content(crossings=crossings))[0]["over"] == ""
+
+
+@given(st.lists(st.floats(0.005, 0.6), min_size=1, max_size=6))
+def test_printed_water_and_tank_add_up(used_m3):
+    """Start less all that is used is what is left, in litres and in gallons."""
+    tank_m3 = 4.0 - np.cumsum([0.0, *used_m3])
+    pairs = [*itertools.pairwise(tank_m3)]
+    for unit in (0, 1):
+        start, *after = (_number(volume(tank)[unit]) for tank in tank_m3)
+        each = [_number(volume_used([pair])[unit]) for pair in pairs]
+        assert [start - used for used in np.cumsum(each)] == after
+        assert sum(each) == _number(volume_used(pairs)[unit])
+
+
+def _number(told):
+    return int(told.split()[0].replace(",", ""))

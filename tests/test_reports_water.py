@@ -13,10 +13,11 @@ import pytest
 from culvertrisk.reports import map_data
 from culvertrisk.reports.amounts import factor
 from culvertrisk.reports.council import without_people
-from culvertrisk.reports.exports import write_exports
+from culvertrisk.reports.exports import outlet_ends, write_exports
 from culvertrisk.reports.map_advice import limits
 from culvertrisk.reports.map_data import map_columns
 from culvertrisk.reports.offline import template_text
+from culvertrisk.reports.release import release_dangers
 from culvertrisk.reports.run_sheet import truck_sheets, write_run_sheets
 from tests import report_fixture, water_fixture
 
@@ -115,12 +116,13 @@ def test_chance_of_a_release_is_not_named_until_calibrated(data):
 def test_stop_tells_danger_cure_and_band(tmp_path):
     content = water_fixture.content()
     stop = truck_sheets(content)[0]["stops"][1]
-    assert stop["danger"].us.startswith("Pond above: up to 7.0 ft deep; opened it may")
+    assert stop["danger"].us.startswith("Pond above: up to 7.0 ft deep. Stand to")
+    assert "Opened it may send up to 30 ft³/s to O5, likely" in stop["danger"].us
     page = write_run_sheets(tmp_path / "sheets.html", content).read_text("utf-8")
     told = " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page)).split())
     assert told.count("Danger.") == 2
     for part in (
-        "Make sure O5 is open first",
+        "Make sure O5 (Ossel Mill Road, 47.",
         "keep clear then.",
         "drain, then heat cable",
         "fall), fragile.",
@@ -131,9 +133,46 @@ def test_stop_tells_danger_cure_and_band(tmp_path):
 def test_danger_is_told_from_an_even_chance_on_and_never_when_unknown():
     for chance, is_told in ((0.49, False), (0.5, True), (np.nan, False)):
         crossings = water_fixture.with_water(report_fixture.crossings())
-        crossings.loc["O5", "release_flooded_chance"] = chance
+        crossings["pond_depth_m"] = 0.0
+        crossings.loc["H1", "held_release_flooded_chance"] = chance
         sheets = truck_sheets(water_fixture.content(crossings=crossings))
         assert bool(sheets[0]["stops"][1]["danger"].metric) == is_told, chance
+
+
+def test_each_pipe_is_warned_of_its_own_release_and_tells_where_the_next_lies():
+    """H1 (300, 2400) and T1 (700, 900) drain to O5 (1500, 2100), of them H1 floods it:
+    hypot(1200, 300) m is 1.24 km, to the east by south."""
+    crossings = water_fixture.with_water(report_fixture.crossings())
+    crossings.loc["T1", ["downstream_id", "held_release_flooded_chance"]] = ["O5", 0.1]
+    crossings.loc[["H1", "T1"], "held_release_m3s"] = [0.84, 2.75]
+    told = dict(zip(crossings.index, release_dangers(crossings), strict=True))
+    assert "send up to 0.8 m³/s to O5" in told["H1"].metric
+    assert told["T1"] == ("", "")
+    assert "2.75" not in "".join(told["O5"])
+    assert "When H1 (up to 0.8 m³/s) above is opened" in told["O5"].metric
+    outlet = outlet_ends(crossings)["O5"]
+    place = f"Ossel Mill Road, {outlet.y:.5f}, {outlet.x:.5f}, 1.2 km E of here"
+    assert f"Make sure O5 ({place}) is open first" in told["H1"].metric
+
+
+def test_a_deep_pond_is_told_although_no_pipe_is_below():
+    crossings = water_fixture.with_water(report_fixture.crossings())
+    crossings = crossings.assign(downstream_id="", pond_volume_m3=3218.0)
+    crossings.loc["O5", "pond_depth_m"] = 0.9
+    first, second, *_ = release_dangers(crossings)
+    assert first.us == (
+        "Pond above: up to 7.0 ft deep, 850,000 gal. Stand to the side of the outlet, "
+        "check the road for hollows, see who is below before it runs."
+    )
+    assert second.us == ""
+
+
+def test_the_card_tells_a_cause_as_likely_where_its_input_is_not_recorded():
+    crossings = report_fixture.crossings().assign(freeze_cause="seep")
+    cause = map_columns(report_fixture.content(crossings=crossings))["advice"]["cause"]
+    told = [cause["words"][code] for code in cause["codes"]]
+    assert told[0] == told[1] == "seep icing"
+    assert set(told[2:]) == {"likely seep icing"}
 
 
 def test_council_copy_holds_no_word_on_people_or_callers():

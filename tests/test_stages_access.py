@@ -8,7 +8,7 @@ import shapely
 from numpy.testing import assert_allclose
 
 from culvertrisk.settings import Crew, Files, RoadClass, Settings, Town
-from culvertrisk.stages import access, behind
+from culvertrisk.stages import access, behind, closure_loss
 from culvertrisk.tables import columns
 
 CRS = "EPSG:32616"
@@ -144,7 +144,7 @@ def test_access_of_a_driveway_shuts_one_dwelling_and_no_road(
     assert driveway["is_only_way"] == driveway["cut_off_dwelling_count"] == 1
     isolation_h = PEOPLE_PER_DWELLING * CLOSURE_H
     assert_allclose(
-        driveway["consequence_person_h"], access.DRIVEWAY_SHARE * isolation_h
+        driveway["consequence_person_h"], closure_loss.DRIVEWAY_SHARE * isolation_h
     )
 
 

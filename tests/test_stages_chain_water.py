@@ -133,6 +133,7 @@ def test_bridges_and_what_is_not_known_stay_blank_never_zero():
     made = columns().query("made_by == 'chain_water'").index
     assert result.loc["A0", made].isna().all()
     chained = ["release_flow_m3s", "release_flooded_chance"]
+    chained += ["held_release_flooded_chance"]
     chained += ["backwater_m", "backwater_capacity_m3s"]
     assert result.loc["A1", chained].isna().all()
     assert np.isnan(result.loc["A2", "routed_open_m3s"])
@@ -235,6 +236,20 @@ def test_the_release_is_the_outflow_under_the_full_pond_of_the_largest_upstream(
     chance = result.loc["A2", "release_flooded_chance"]
     assert chance > 0.5  # 0.16 of the day and 0.5 let go, against 0.6
     assert result.loc[["A0", "A1"], "release_flow_m3s"].isna().all()
+
+
+def test_each_pipe_keeps_the_release_of_its_own_pond():
+    """A flood of 0.5 m3/s and one of 0.02 m3/s into a pipe that carries 0.6 m3/s."""
+    result = _with_water(
+        {"downstream_id": "A2", "today_capacity_m3s": 0.5},
+        {"downstream_id": "A2", "today_capacity_m3s": 0.02, "pond_room_m3": 10.0},
+        {"flooded_open_chance": 0.0},
+    )
+    assert_allclose(result["held_release_m3s"].iloc[:2], [0.5, 0.02])
+    large, small, none = result["held_release_flooded_chance"]
+    assert large > 0.5 > small
+    assert np.isnan(none)
+    assert result.loc["A2", "release_flooded_chance"] == large
 
 
 def test_less_water_held_is_a_lesser_release_and_none_is_no_harm():

@@ -1,5 +1,7 @@
 """Chains of crossings and crossings not in the inventory, on made-up ground."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -222,6 +224,27 @@ def test_ditch_links_pipes_on_one_side_of_the_road_only(
     assert after[ours] == "pipe"
     assert after[other] == ""
     assert after["pipe"] == ""
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_water_under_a_road_comes_to_the_next_pipe_on_the_far_side(
+    hillside, roads, side
+):
+    """A pipe's outlet lies in the ditch beyond the road: by definition of a pipe."""
+    table = _ditch_town(1).loc[["pipe", "pipe"]]
+    table.index = pd.Index(["upper", "lower"], name="culvert_id", dtype=object)
+    table = table.set_geometry(
+        [Point(WEST_M + x_m, _y(SLOPE_ROW)) for x_m in (60, 200)], crs=CRS
+    )
+    for end, sign in (("inlet", np.array([1, side])), ("outlet", -np.array([1, side]))):
+        table[f"{end}_x_m"] = table.geometry.x
+        table[f"{end}_y_m"] = _y(SLOPE_ROW) + 11 * sign
+    # The flow over the DEM is left out: the ditch alone is asked.
+    done, site = _done(table, hillside, roads.iloc[[1]])
+    nowhere = np.full(len(table), -1, np.int64)
+    site = replace(site, catchment_row=nowhere, catchment_col=nowhere)
+    after = add_chains(done, hillside, site)["downstream_id"]
+    assert after.to_dict() == {"upper": "lower", "lower": ""}
 
 
 def test_pipe_in_a_ditch_without_a_road_line_has_no_side(hillside, roads):

@@ -78,12 +78,12 @@ def test_beds_in_feet_on_a_dem_in_metres_are_refused():
 def test_two_beds_only_make_a_note(crossings, ground, why):
     (note,) = dem_fit(crossings.iloc[:2], ground)
     assert note.startswith("elevation raster and the recorded beds differ by ")
-    assert note.endswith(f" m in the middle of 2 culverts: {why}")
+    assert note.endswith(f"\u202fm in the middle of 2 culverts: {why}")
 
 
 def test_another_datum_is_noted_and_not_refused():
     assert dem_fit(_crossings(), _ground(plus_m=262.5)) == [
-        "elevation raster and the recorded beds differ by 36 m in the middle of 5 "
+        "elevation raster and the recorded beds differ by 36\u202fm in the middle of 5 "
         "culverts: they may stand on different height datums, or one be of another "
         "place"
     ]
@@ -111,6 +111,16 @@ def test_crossings_outside_are_named():
     assert dem_fit(crossings.set_geometry(points, crs=CRS), _ground()) == [
         "elevation raster does not cover 7 of 8 crossings: A0, A1, A2, A3, A4, ..."
     ]
+
+
+def test_feet_and_crossings_outside_are_told_in_one_message():
+    crossings = _crossings(count=6)
+    points = [Point(WEST_M - 500, NORTH_M), *crossings.geometry.iloc[1:]]
+    with pytest.raises(InputError) as refused:
+        dem_fit(crossings.set_geometry(points, crs=CRS), _ground(1 / FOOT_M))
+    in_feet, outside = refused.value.problems
+    assert "must give heights in metres" in in_feet
+    assert outside == "elevation raster does not cover 1 of 6 crossings: A0"
 
 
 def test_steep_roads_hint_at_feet_where_no_bed_is_known():

@@ -4,6 +4,8 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy import stats
 from shapely import Point
@@ -44,6 +46,11 @@ YEARLY_MADE = {
     "overtopping_per_year",
     "overtopping_open_chance",
     "overtopping_chance",
+    "floodings_in_life_count",
+    "flooded_in_life_chance",
+    "yearly_loss_open_person_h",
+    "yearly_loss_person_h",
+    "yearly_note",
 }
 PLACE = {
     "road_class": "C",
@@ -53,6 +60,14 @@ PLACE = {
     "concentration_s": 600.0,
     "open_capacity_m3s": 1.0,
     "iced_capacity_m3s": 0.0,
+    "blocked_chance": 0.5,
+    "winter_blocked_chance": 0.5,
+    "crossing_kind": "cross",
+    "daily_traffic_count": 480.0,
+    "detour_s": 600.0,
+    "cut_off_dwelling_count": 0.0,
+    "cut_off_people_count": 0.0,
+    "consequence_person_h": 30.0,
 }
 SMALL, LARGE = {}, {"catchment_m2": 2e6, "flow_path_m": 3000.0}
 WOODS = DesignChoices(covers={"woods": 1.0}, soil_group="C")
@@ -110,7 +125,7 @@ def test_add_design_flow_adds_exactly_its_columns_and_leaves_its_input_alone():
 def test_add_yearly_flood_adds_exactly_its_columns_and_leaves_its_input_alone():
     before = add_design_flow(_crossings(SMALL, LARGE), _settings(), DesignChoices())
     kept = before.copy()
-    after = add_yearly_flood(before, 0.5)
+    after = add_yearly_flood(before, _settings())
     assert set(after) - set(before) == YEARLY_MADE
     assert set(columns().query("made_by == 'yearly_flood'").index) == YEARLY_MADE
     pd.testing.assert_frame_equal(before, kept)
@@ -185,7 +200,7 @@ def test_methods_give_way_at_their_limits():
     assert list(alone["peak_method"]) == ["rational", "rational"]
     notes = list(alone["peak_note"])
     assert notes[0] == "no regional equation and no curve number given to compare"
-    assert "above the 80 ha limit of the rational method" in notes[1]
+    assert "above the 80\u202fha limit of the rational method" in notes[1]
 
 
 def test_band_spans_the_methods_that_apply():
@@ -344,7 +359,7 @@ LIMITS = [
     (
         {"catchment_m2": 5e5},
         {},
-        "catchment is above the 45 ha of Kirpich's time of concentration",
+        "catchment is above the 45\u202fha limit of Kirpich's time of concentration",
     ),
     ({"flow_path_slope_m_per_m": 0.2}, {}, "slope is outside the 3 to 10 % of Kirpich"),
     (
@@ -357,7 +372,7 @@ LIMITS = [
         {"concentration": "faa"},
         "FAA's time of concentration is for paths over land without a channel",
     ),
-    ({}, {"concentration": "velocity"}, "sheet flow is held at its limit of 30 m"),
+    ({}, {"concentration": "velocity"}, "sheet flow is held at its limit of 30\u202fm"),
     (
         {},
         {"covers": {"paved": 1.0}, "soil_group": "D"},
@@ -367,7 +382,7 @@ LIMITS = [
     (
         {"catchment_m2": 20 * MILE2_M2, "concentration_s": NAN},
         {"curve_number": 80.0},
-        "catchment is above the 19 square miles of the NRCS lag",
+        "catchment is above the 49\u202fkm² limit of the NRCS lag",
     ),
     (
         LARGE,
@@ -435,8 +450,13 @@ def _with_peaks(**changes):
     return _crossings({**peaks, **changes})
 
 
+def _yearly(design=None, **changes):
+    settings = Settings(files={"culverts": "c.csv"}, design=design or {})
+    return add_yearly_flood(_with_peaks(**changes), settings).iloc[0]
+
+
 def test_a_pipe_that_passes_the_10_year_peak_holds_a_10_year_storm():
-    row = add_yearly_flood(_with_peaks(open_capacity_m3s=1.0), 0.0).iloc[0]
+    row = _yearly(winter_blocked_chance=0.0)
     assert_allclose(row["limiting_return_years"], 10)
     assert_allclose(row["overtopping_open_chance"], 0.1)
     assert_allclose(row["overtopping_open_per_year"], -np.log(0.9))
@@ -444,20 +464,70 @@ def test_a_pipe_that_passes_the_10_year_peak_holds_a_10_year_storm():
 
 
 def test_a_pipe_always_blocked_is_flooded_at_each_thaw():
-    row = add_yearly_flood(_with_peaks(open_capacity_m3s=1.0), 1.0, 0.4, 1.0).iloc[0]
+    design = {"iced_season_fraction": 0.4, "thaw_floods_per_year": 1.0}
+    row = _yearly(winter_blocked_chance=1.0, design=design)
     assert_allclose(row["overtopping_per_year"], 1 - 0.6 * np.log(0.9))
 
 
 def test_return_periods_are_held_where_the_curve_does_not_tell():
     defaults = storm_defaults()
     for capacity, end in ((0.0, "shortest_return"), (50.0, "longest_return")):
-        row = add_yearly_flood(_with_peaks(open_capacity_m3s=capacity), 0.0).iloc[0]
+        row = _yearly(winter_blocked_chance=0.0, open_capacity_m3s=capacity)
         assert row["limiting_return_years"] == defaults[end]
+        assert f"a storm of {defaults[end]:g} years" in row["yearly_note"]
 
 
 def test_bridges_and_unknown_peaks_stay_unknown():
     bridge = _with_peaks(open_capacity_m3s=NAN, iced_capacity_m3s=NAN)
     dry = _with_peaks(**dict.fromkeys(PEAK_COLUMNS, NAN))
     for crossings in (bridge, dry):
-        after = add_yearly_flood(crossings, 0.5)
-        assert after[sorted(YEARLY_MADE)].isna().all(axis=None)
+        after = add_yearly_flood(crossings, _settings())
+        assert after[sorted(YEARLY_MADE - {"yearly_note"})].isna().all(axis=None)
+        assert (after["yearly_note"] == "").all()
+
+
+def test_loss_of_an_open_pipe_is_the_integral_from_the_storm_it_holds():
+    """480 vehicles a day of 1.5 people, 10 min round: 5 person-h an hour. Shut for an
+    hour, and for 20 min * (1 - 1 / Q) that a flood of 2 * 10 min is over capacity."""
+    row = _yearly(winter_blocked_chance=0.0)
+    peaks, years = np.array([1.0, 1.4, 1.7, 2.0]), np.array([10, 25, 50, 100])
+    loss = 5 * (1 + (1 - 1 / peaks) / 3)
+    often = -np.log(1 - 1 / years)
+    hand = (-np.diff(often) * (loss[1:] + loss[:-1]) / 2).sum() + often[-1] * loss[-1]
+    assert_allclose(row["yearly_loss_open_person_h"], hand)
+    assert_allclose(row["yearly_loss_person_h"], hand)
+    assert row["yearly_note"] == ""
+
+
+def test_a_flood_that_meets_a_block_costs_the_towns_closure():
+    design = {"iced_season_fraction": 0.4, "thaw_floods_per_year": 1.0}
+    row = _yearly(winter_blocked_chance=1.0, design=design)
+    usual = 0.6 * row["yearly_loss_open_person_h"]
+    assert_allclose(row["yearly_loss_person_h"], usual + 1.0 * 30.0)
+
+
+def test_floodings_over_a_pipes_life_follow_the_years_of_the_town_file():
+    """10-year storm, 30 years: 30 * -ln 0.9 floodings, 1 - 0.9^30 for one or more."""
+    row = _yearly(winter_blocked_chance=0.0, design={"life_years": 30.0})
+    assert_allclose(row["floodings_in_life_count"], -30 * np.log(0.9))
+    assert_allclose(row["flooded_in_life_chance"], 1 - 0.9**30)
+
+
+def test_without_the_winters_months_the_days_chance_stands_and_is_said():
+    known, unknown = _yearly(), _yearly(winter_blocked_chance=NAN)
+    assert "chance of ice over the winter unknown" in unknown["yearly_note"]
+    assert known["yearly_note"] == ""
+    for name in ("overtopping_per_year", "yearly_loss_person_h"):
+        assert_allclose(known[name], unknown[name])
+
+
+@given(st.floats(0, 3), st.floats(0, 1), st.floats(0, 1))
+def test_ice_never_lessens_the_yearly_loss_and_capacity_never_adds(
+    capacity_m3s, blocked_chance, more_m3s
+):
+    changes = {"winter_blocked_chance": blocked_chance}
+    row = _yearly(open_capacity_m3s=capacity_m3s, **changes)
+    larger = _yearly(open_capacity_m3s=capacity_m3s + more_m3s, **changes)
+    open_loss = row["yearly_loss_open_person_h"]
+    assert row["yearly_loss_person_h"] >= open_loss * (1 - 1e-12)
+    assert larger["yearly_loss_open_person_h"] <= open_loss * (1 + 1e-12)

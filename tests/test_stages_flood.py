@@ -43,7 +43,7 @@ PIPE = {
     "rise_m": 0.6096,
     "span_m": 0.6096,
     "barrel_count": 1.0,
-    "length_m": NAN,
+    "length_m": 6.0,
     "silt_fraction": 0.0,
     "barrel_slope_m_per_m": 0.02,
     "cover_m": 0.3048,
@@ -130,10 +130,14 @@ def test_todays_flow_is_the_hand_sum_on_bare_ground():
 
 
 def test_open_capacity_of_a_24_inch_projecting_pipe_is_the_hand_sum():
-    """HW/D 1.5, S 0.02: q* = sqrt((1.5 + 0.01 - 0.54) / 0.0553) = 4.188; 18.6 cfs."""
+    """HW/D 1.5, S 0.02: q* = sqrt((1.5 + 0.01 - 0.54) / 0.0553) = 4.188; 18.6 cfs.
+
+    That is the inlet chart alone; critical depth with the entrance loss of 0.9 behind
+    the mouth passes 2 % less."""
     result = _summer({})
     assert_allclose(result["headwater_limit_m"], 1.5 * 0.6096)
-    assert_allclose(result["open_capacity_m3s"], 18.6 * CFS_M3S, rtol=0.003)
+    assert_allclose(result["open_capacity_m3s"], 18.6 * CFS_M3S, rtol=0.025)
+    assert result["open_capacity_m3s"].iloc[0] < 18.6 * CFS_M3S
 
 
 def test_barrels_side_by_side_add_up():
@@ -180,13 +184,13 @@ def test_unknowns_stay_unknown_and_are_told():
     assert np.isnan(rise["flooded_chance"])
     assert 0 <= rise["flooded_blocked_chance"] <= 1
     assert rise["flow_note"] == (
-        f"{HELD}; rise unknown: 0.46 m assumed for the depth at which water reaches "
-        "the road"
+        f"{HELD}; rise unknown: 0.46\u202fm assumed for the depth at which water "
+        "reaches the road"
     )
     assert_allclose(cover["headwater_limit_m"], 0.6096 + 0.3048)
     assert cover["flow_note"] == (
-        f"{HELD}; cover unknown: 0.30 m assumed for the depth at which water reaches "
-        "the road"
+        f"{HELD}; cover unknown: 0.30\u202fm assumed for the depth at which water "
+        "reaches the road"
     )
 
 
@@ -218,9 +222,9 @@ def test_the_note_tells_what_the_methods_do_not_cover():
     }
     assert _thaw(large)["flow_note"].iloc[0] == (
         "catchment reaches the edge of the elevation raster: flow is a lower bound; "
-        "elevation raster filled 1.8 m deep at the inlet: catchment doubtful; "
-        "catchment is above the 80 ha limit of the rational method; "
-        "catchment is above the 45 ha of Kirpich's time of concentration; "
+        "elevation raster filled 1.8\u202fm deep at the inlet: catchment doubtful; "
+        "catchment is above the 80\u202fha limit of the rational method; "
+        "catchment is above the 45\u202fha limit of Kirpich's time of concentration; "
         "slope is outside the 3 to 10 % of Kirpich's time of concentration"
     )
 
@@ -446,3 +450,19 @@ def test_what_the_next_crossing_backs_up_counts_today_not_for_the_years():
     assert above["flooded_open_chance"] > alone["flooded_open_chance"]
     assert_allclose(above["tailwater_m"], 1.5 * 0.6096)  # up to the road below
     assert last["today_capacity_m3s"] == last["open_capacity_m3s"]
+
+
+def test_a_barrel_of_unknown_slope_or_length_carries_no_more_than_a_known_one():
+    """A long plastic pipe, low headwater: friction and fall count, and are told."""
+    pipe = {"length_m": 12.0, "barrel_slope_m_per_m": 0.01, "material": "steel"}
+    unknown = {**pipe, "barrel_slope_m_per_m": NAN}
+    result = _thaw(pipe, unknown, {**pipe, "length_m": NAN}, {**unknown, "rise_m": NAN})
+    known, slope, length, size = result["open_capacity_m3s"]
+    assert slope < known
+    assert length < known
+    assert np.isnan(size)
+    notes = result["flow_note"].tolist()
+    told = "slope of the barrel unknown: 0.5 % assumed for its capacity"
+    assert [told in note for note in notes] == [False, True, False, False]
+    told = "length of the barrel unknown: 18\u202fm assumed for its capacity"
+    assert [told in note for note in notes] == [False, False, True, False]

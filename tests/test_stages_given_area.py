@@ -47,8 +47,8 @@ def test_without_a_dem_the_recorded_area_counts_then_the_towns():
     assert_allclose(after["flow_path_m"].iloc[0], 1.4 * MILE_M)  # hack1957
     assert (after["flow_path_slope_m_per_m"] == 0.03).all()
     assert after["catchment_note"].iloc[1] == (
-        "catchment 4.0 ha assumed for the whole town, its path by Hack's relation to "
-        "the area; slope of the path unknown: 0.03 assumed"
+        "catchment 4.0\u202fha assumed for the whole town, its path by Hack's relation "
+        "to the area; slope of the path unknown: 0.03 assumed"
     )
 
 
@@ -65,8 +65,8 @@ def test_a_whole_catchment_of_the_dem_stands_and_a_factor_of_two_is_said():
     assert (after["catchment_source"] == "dem").all()
     assert [*after["catchment_note"]] == [
         "",
-        "catchment is 21.0 ha in the inventory and 10.0 ha by the elevation raster: "
-        "more than a factor of two apart",
+        "catchment is 21.0\u202fha in the inventory and 10.0\u202fha by the elevation "
+        "raster: more than a factor of two apart",
     ]
 
 

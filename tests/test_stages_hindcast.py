@@ -111,7 +111,7 @@ def test_few_thaws_leave_the_physics_uncalibrated_and_it_is_said():
     log = log_of([(f"{y}-02-01", "W1", "", "open") for y in (2021, 2022, 2023)])
     fit = fit_history(crossings, log, made_weather(), made_sun(40), TOWN, ON)
     assert not fit.is_calibrated
-    assert (fit.median_factor, fit.spread_factor) == (1.0, 1.0)
+    assert (fit.median_factor, fit.spread_factor, fit.level_factor) == (1.0, 1.0, 1.0)
     assert (
         "The freeze model is not yet calibrated: this log has 3 winters with a thaw, "
         "over 3 winters; 30 over 3 are needed." in fit.notes
@@ -191,6 +191,7 @@ def test_fitted_fragility_is_that_of_the_day():
     assert_allclose(ratio["closing_median_ratio"], fit.median_factor)
     assert_allclose(ratio["closing_spread"], fit.spread_factor)
     assert_allclose(ratio["seep_closing_spread"], fit.spread_factor)
+    assert_allclose(ratio["at_work_level"], fit.level_factor)
     # chances of the hindcast read between the trials are those of a run with them
     past = hindcast(crossings, log, made_weather(), made_sun(200), TOWN, ON)
     read = winter_chances(past.record, fit_record(past.record, past.coefficients).model)

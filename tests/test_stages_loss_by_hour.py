@@ -41,7 +41,7 @@ def test_all_is_left_before_the_water_and_the_rest_of_the_closure_after():
 
 def test_own_closure_of_a_crossing_goes_before_that_of_the_town():
     settings = _settings(prices={"closure_s": "4 h"})
-    known = _crossings(pond_room_m3=1000.0, closure_s=8 * HOUR_S)
+    known = _crossings(pond_room_m3=1000.0, flooded_closure_s=8 * HOUR_S)
     left = avoided_by_hour(known, RAIN, settings).iloc[0]
     assert_allclose(left[15.75 * HOUR_S], 1 - (15.75 - 11.65) / 8, atol=0.125 / 8)
 

@@ -155,7 +155,7 @@ def test_a_pond_that_reaches_the_next_pipe_spills_there():
     assert row["pond_spills_first"] == 1
     assert_allclose(row["pond_level_m"], 6.5)
     assert_allclose(row["pond_depth_m"], 6.5 - INLET_M, rtol=1e-5)
-    assert row["pond_note"] == "pond spills elsewhere at 0.8 m over the inlet"
+    assert row["pond_note"] == "pond spills elsewhere at 0.8\u202fm over the inlet"
     alone = _done(_table(0), _dam(ditch=ditch), road()).loc["P0"]
     assert alone["pond_spills_first"] == 0
 
@@ -196,7 +196,7 @@ def test_water_goes_over_at_a_dip_that_the_pond_reaches():
             _table(0),
             valley(vertical_step_m=1.0),
             road(),
-            "elevation raster too coarse, above 10 m cells or half-metre steps",
+            "elevation raster too coarse, above 10\u202fm cells or 0.5\u202fm steps",
         ),
         (
             _table(0).assign(crossing_kind="driveway"),

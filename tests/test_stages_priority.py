@@ -32,7 +32,7 @@ def crossings():
         flooded_open_chance=[0.1, 0.0, np.nan, np.nan],
         flooded_blocked_chance=[0.9, 0.5, np.nan, np.nan],
         flooded_chance=[0.74, 0.2, np.nan, np.nan],
-        consequence_person_h=[100.0, 50.0, np.nan, 10.0],
+        flooded_loss_person_h=[100.0, 50.0, np.nan, 10.0],
         rise_m=[0.45, np.nan, 0.9, np.nan],
         barrel_slope_m_per_m=[0.002, 0.03, 0.03, np.nan],
         today_shade_fraction=[0.7, 0.1, np.nan, np.nan],
@@ -64,7 +64,7 @@ def test_priority_adds_exactly_its_columns_and_keeps_the_rest(crossings, chances
 
 def test_loss_avoided_is_chance_times_gain_times_consequence(crossings, chances):
     scored = add_priority(crossings, chances)
-    # U2: mean gain of the known (0.8 and 0.5) and median consequence (50) stand in
+    # U2: mean gain of the known (0.8 and 0.5) and median loss (50) stand in
     expected = [0.8 * 0.8 * 100, 0.4 * 0.5 * 50, 0.4 * 0.65 * 50, np.nan]
     assert_allclose(scored["loss_avoided_person_h"], expected)
     assert scored["priority_rank"].tolist() == [1, 3, 2, 4]

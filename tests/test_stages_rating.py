@@ -5,6 +5,7 @@ from dataclasses import replace
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pytest
 from numpy.testing import assert_allclose
 from shapely import Point
 
@@ -14,7 +15,13 @@ from culvertrisk.stages.flood_capacity import (
     open_capacity,
     openings,
 )
-from culvertrisk.stages.rating import rating_curves, rating_for_pages, weir_curves
+from culvertrisk.stages.rating import (
+    rating_curves,
+    rating_for_pages,
+    road_lengths,
+    under_water_length,
+    weir_curves,
+)
 from culvertrisk.stages.road_profile import RoadProfile
 from culvertrisk.stages.tailwater import channel_tailwater
 from culvertrisk.tables import table
@@ -131,10 +138,10 @@ def test_the_road_as_the_elevation_raster_shows_it_is_used():
     assumed = rating_curves(crossings)["over_road_m"].to_numpy()
     shown = rating_curves(crossings, profile=road)["over_road_m"].to_numpy()
     assert (shown < assumed).all()
-    # Q = Cd L h^1.5 with L 102 m and Cr 2.5 + 0.6 HWr / 4 ft
+    # Q = Cd L h^1.5 with L 100 m and Cr 2.5 + 0.6 HWr / 4 ft
     coefficient = np.sqrt(0.3048) * (2.5 + 0.6 * shown[-1] / 1.2192)
     flow_m3s = rating_curves(crossings)["flow_m3s"].iloc[-1]
-    assert_allclose(coefficient * 102 * shown[-1] ** 1.5, flow_m3s, rtol=1e-4)
+    assert_allclose(coefficient * 100 * shown[-1] ** 1.5, flow_m3s, rtol=1e-4)
 
 
 def test_pages_get_the_rows_asked_with_the_water_of_the_next_crossing():
@@ -189,3 +196,25 @@ def test_an_empty_table_has_no_curves():
     curves = rating_curves(_crossings({}).iloc[:0])
     assert list(curves) == COLUMNS
     assert curves.empty
+
+
+@pytest.mark.parametrize("step_m", [2.0, 5.0])
+def test_the_length_of_a_sag_runs_straight_between_the_places_looked_at(step_m):
+    """2 % down to the sag and up again, 60 m each way, between places at any step."""
+    count = int(60 / step_m)
+    along_m = np.arange(-count, count + 1) * step_m
+    height_m = 200 + 0.02 * np.abs(along_m)[None]
+    road = RoadProfile(
+        line=np.array([0]),
+        along_m=np.array([50.0]),
+        step_m=step_m,
+        x_m=height_m,
+        y_m=height_m,
+        elevation_m=height_m,
+        sag=np.array([count]),
+        crests=np.array([[-1, -1]]),
+    )
+    lengths = road_lengths(np.array([1.2]), road)
+    for depth_m in (0.01, 0.137, 0.5):
+        length_m = under_water_length(np.array([depth_m]), lengths)
+        assert_allclose(length_m, 100 * depth_m, rtol=1e-9)

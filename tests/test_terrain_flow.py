@@ -5,12 +5,14 @@ import numpy as np
 import pyflwdir
 import pytest
 import skimage.morphology
+from affine import Affine
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.testing import assert_allclose, assert_array_equal
 
-from culvertrisk.terrain.downstream import path_heads, upstream_mask
+from culvertrisk.terrain.downstream import path_heads
 from culvertrisk.terrain.flow import (
     COL_STEP,
     NODATA,
@@ -18,6 +20,7 @@ from culvertrisk.terrain.flow import (
     ROW_STEP,
     flow_field,
 )
+from tests.terrain_made import upstream
 
 # Codes of the widely used D8 coding, in our order: E, SE, S, SW, W, NW, N, NE, outlet.
 POWERS = np.array([1, 2, 4, 8, 16, 32, 64, 128, 0], np.uint8)
@@ -91,7 +94,7 @@ def test_bowl_fills_to_its_sill():
     bowl_m[4, 8] = 7
     flow = flow_field(bowl_m, 1.0)
     assert_array_equal(flow.filled_m[1:-1, 1:-1], 7)
-    mask = upstream_mask(flow.direction, 4, 8)
+    mask = upstream(flow.direction, 4, 8)
     assert mask[1:-1, 1:-1].all()
     assert flow.area_m2[4, 8] == np.count_nonzero(mask)
 
@@ -102,7 +105,7 @@ def test_real_dem_loses_no_cell(real_m, real_flow):
     # Every cell reaches exactly one outlet: the catchments of all outlets part the DEM.
     times = np.zeros(real_m.shape, np.int64)
     for row, col in np.argwhere(is_outlet):
-        times += upstream_mask(real_flow.direction, row, col)
+        times += upstream(real_flow.direction, row, col)
     assert (times == 1).all()
 
 
@@ -130,6 +133,30 @@ def test_fill_of_rough_ground_equals_that_of_an_image_library(ground_m):
         seed_m, ground_m, method="erosion", footprint=np.ones((3, 3))
     )
     assert_array_equal(flow_field(ground_m, 1.0).filled_m, filled_m)
+
+
+def test_directions_equal_those_of_a_third_library(real_m, real_flow):
+    """Where no cell nearby is filled and one way down is the steepest."""
+    sgrid = pytest.importorskip("pysheds.sgrid", reason="another D8, not installed")
+    sview = pytest.importorskip("pysheds.sview")
+    size_m = 30.0
+    grid = Affine(size_m, 0, 0, 0, -size_m, size_m * len(real_m))
+    view = sview.ViewFinder(affine=grid, shape=real_m.shape, nodata=np.float64(-9999))
+    dem = sview.Raster(real_m.astype(np.float64), viewfinder=view)
+    clockwise = (7, 8, 1, 2, 3, 4, 5, 6)  # from north; 1 is east, our 0
+    found = sgrid.sGrid.from_raster(dem).flowdir(dem, dirmap=clockwise)
+    inner = np.s_[1:-1, 1:-1]
+    dry = sliding_window_view(real_flow.filled_m == real_m, (3, 3)).all(axis=(2, 3))
+    around_m = sliding_window_view(real_m.astype(np.float64), (3, 3))[
+        ..., 1 + ROW_STEP, 1 + COL_STEP
+    ]
+    away = np.hypot(ROW_STEP, COL_STEP)
+    falls = np.sort((real_m[inner][..., None] - around_m) / away, axis=2)
+    clear = dry & (falls[..., -1] > 0) & (falls[..., -1] > falls[..., -2] + 1e-9)
+    assert np.count_nonzero(clear) > 100_000
+    assert_array_equal(
+        np.asarray(found)[inner][clear] - 1, real_flow.direction[inner][clear]
+    )
 
 
 def test_area_equals_that_of_a_second_library(real_flow):
@@ -189,7 +216,7 @@ def test_catchment_is_cut_only_where_it_touches_the_edge():
 
 def test_mask_holds_as_many_cells_as_the_area(real_flow):
     row, col = np.unravel_index(np.argmax(real_flow.area_m2), real_flow.area_m2.shape)
-    mask = upstream_mask(real_flow.direction, row, col)
+    mask = upstream(real_flow.direction, row, col)
     assert np.count_nonzero(mask) == real_flow.area_m2[row, col] / 900.0
 
 
@@ -215,7 +242,7 @@ def test_mean_slope_is_the_mean_over_the_catchment(real_flow):
     step_m = 30.0 * np.where(code % 2 == 1, np.sqrt(2.0), 1.0)
     own = (real_flow.filled_m - real_flow.filled_m[r, c]).astype(float) / step_m
     row, col = np.unravel_index(np.argmax(real_flow.area_m2), code.shape)
-    mask = upstream_mask(real_flow.direction, row, col)
+    mask = upstream(real_flow.direction, row, col)
     assert real_flow.mean_slope[row, col] == pytest.approx(own[mask].mean(), rel=1e-4)
 
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 
-from culvertrisk.terrain.downstream import upstream_mask
 from culvertrisk.terrain.flow import flow_field
 from culvertrisk.terrain.weighted import catchment_counts
+from tests.terrain_made import upstream
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -22,7 +22,7 @@ def test_counts_are_those_of_each_catchments_mask(seed):
     classes = random.integers(0, 5, ground_m.shape).astype(np.uint8)
     counts = catchment_counts(flow.direction, row, col, classes, 4)
     for found, r, c in zip(counts[:-1], row, col, strict=False):
-        inside = classes[upstream_mask(flow.direction, r, c)]
+        inside = classes[upstream(flow.direction, r, c)]
         assert_array_equal(found, np.bincount(inside, minlength=5)[:4])
     assert_array_equal(counts[-1], 0)
     assert counts[0].sum() > 10

@@ -49,7 +49,7 @@ def barrel_headwater(
 
     Examples
     --------
-    >>> pipe = Barrel(0.9144, 0.9144, False)
+    >>> pipe = Barrel(0.9144, 0.9144)
     >>> thin_edge = InletCoefficients(1, 0.034, 1.5, 0.0553, 0.54, -0.5)
     >>> barrel_headwater(1.13, pipe, Conduit(36.576, [0.0, 0.03], 0.9, 0.024),
     ...                  thin_edge, [0.0, 0.03]).round(2)
@@ -102,7 +102,7 @@ def barrel_capacity(
 
     Examples
     --------
-    >>> pipe = Barrel(0.9144, 0.9144, False)
+    >>> pipe = Barrel(0.9144, 0.9144)
     >>> thin_edge = InletCoefficients(1, 0.034, 1.5, 0.0553, 0.54, -0.5)
     >>> barrel_capacity(1.5, pipe, Conduit(36.576, [0.0, 0.03], 0.9, 0.024),
     ...                 thin_edge, [0.0, 0.03]).round(2)

@@ -1,4 +1,4 @@
-"""Section of one barrel and depths in it, compiled: what the fast formulas share."""
+"""Section of one barrel, compiled: round, box, pipe arch and open arch over a bed."""
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -8,18 +8,14 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
-from culvertrisk.units import GRAVITY_M_S2
-
 Floats = NDArray[np.float64]
 
-CRITICAL, CONVEYANCE, HEAD = 0, 1, 2  # what ``depth_of`` can look for
+ROUND, BOX, PIPE_ARCH, OPEN_ARCH = 0, 1, 2, 3  # ``shape`` of a barrel
 # Compiled once and kept; no lock on Python, and x / 0 is infinite as in numpy
 kernel_jit = njit(cache=True, nogil=True, error_model="numpy")
-NO_TERMS = (0.0, 1.0, 1.0)  # for ``depth_of`` where the inlet equation is not asked
-_POWERS = (4 / 7, 3 / 8, 1.0)  # make the wanted functions of depth nearly straight
-_BELOW_CROWN = 1 - 1e-12  # critical flow in a closed section is infinite at the crown
-_MOST_STEPS = 80
-_CLOSE = 1e-14  # of the rise: width of the last bracket
+# ncspa2008, layout of the twelve standard pipe arches (from memory), means of them:
+_CORNER_HEIGHT = 0.334  # of the rise: centres of the corners over the floor, B
+_CORNER_RADIUS = 0.848  # of that height: radius of the corners, Rc
 _CHUNK = 4_096  # elements a thread takes at a time
 
 
@@ -60,24 +56,23 @@ def each(kernel: Callable[..., None], *fields: ArrayLike) -> Floats:
 
 
 @kernel_jit
-def section_of(rise, span, is_box, bed_fraction):  # type: ignore[no-untyped-def]
+def section_of(rise, span, shape, bed_fraction):  # type: ignore[no-untyped-def]
     """The measures of one barrel that ``geometry`` needs.
 
     Parameters
     ----------
     rise, span : float
         Inside height and width [m].
-    is_box : float
-        1 for a box, 0 for a circle or ellipse.
+    shape : float
+        ``ROUND``, ``BOX``, ``PIPE_ARCH`` or ``OPEN_ARCH``.
     bed_fraction : float
         Share of the rise lost to silt and ice.
 
     Returns
     -------
-    section : tuple of float
-        is_box, rise, span, bed and open height [m], area of the circle of diameter
-        ``rise`` below the bed [m2], its angle, its chord stretched to the span [m],
-        and perimeter of the ellipse over that of the circle.
+    section : tuple
+        shape, rise, span, bed and open height [m]; outline (see ``_outline``); area
+        below the bed [m2], and what the bed adds to the wetted arc [m].
 
     References
     ----------
@@ -85,12 +80,10 @@ def section_of(rise, span, is_box, bed_fraction):  # type: ignore[no-untyped-def
     """
     height = rise * (1 - bed_fraction)
     bed = rise - height
-    theta, half = _angle(bed, rise)
-    area = rise**2 * theta / 8 - half * (1 - 2 * bed / rise) * rise / 2
-    h = ((span - rise) / (span + rise)) ** 2
-    around = np.pi / 2 * (span + rise) * (1 + 3 * h / (10 + np.sqrt(4 - 3 * h)))
-    chord = span / rise * 2 * half
-    return is_box, rise, span, bed, height, area, theta, chord, around / (np.pi * rise)
+    outline = _outline(rise, span, shape)
+    clear = (shape, rise, span, 0.0, rise, outline, 0.0, 0.0)
+    area, width, arc = geometry(bed, clear)
+    return shape, rise, span, bed, height, outline, area, width - arc
 
 
 @kernel_jit
@@ -101,7 +94,7 @@ def geometry(depth, section):  # type: ignore[no-untyped-def]
     ----------
     depth : float
         Over the bed, from 0 to the open height [m].
-    section : tuple of float
+    section : tuple
         Of ``section_of``.
 
     Returns
@@ -113,14 +106,22 @@ def geometry(depth, section):  # type: ignore[no-untyped-def]
     ----------
     chow1959, table 2-1.
     """
-    is_box, rise, span, bed, height, bed_area, bed_theta, chord, around = section
-    if is_box == 1:
+    shape, rise, span, bed, height, outline, bed_area, bed_wall = section
+    if shape == BOX:
         return span * depth, span, span + 2 * depth
+    stretch, around, low, high, arcs = outline
     z = rise if depth >= height else bed + depth
-    theta, half = _angle(z, rise)
-    area = rise**2 * theta / 8 - half * (1 - 2 * z / rise) * rise / 2 - bed_area
-    arc = (theta - bed_theta) * rise / 2
-    return span / rise * area, span / rise * 2 * half, arc * around + chord
+    diameter, foot, between, area, wall = (
+        arcs[0] if z < low else (arcs[1] if z < high else arcs[2])
+    )
+    # The crown is the top of its circle, whatever rounding says
+    above = diameter if depth >= height else z - foot
+    theta, half = _angle(above, diameter)
+    area += diameter**2 * theta / 8 * stretch + between * z
+    area -= half * (1 - 2 * above / diameter) * diameter / 2 * stretch
+    wall += diameter / 2 * _wall(theta, stretch, around)
+    area -= bed_area
+    return 0.0 if area < 0 else area, between + 2 * half * stretch, wall + bed_wall
 
 
 @kernel_jit
@@ -129,7 +130,7 @@ def full_section(section):  # type: ignore[no-untyped-def]
 
     Parameters
     ----------
-    section : tuple of float
+    section : tuple
         Of ``section_of``.
 
     Returns
@@ -142,95 +143,81 @@ def full_section(section):  # type: ignore[no-untyped-def]
     chow1959, table 2-1.
     """
     area, _, perimeter = geometry(section[4], section)
-    return area, perimeter + section[0] * section[2]
+    return area, perimeter + (section[2] if section[0] == BOX else 0.0)
 
 
 @kernel_jit
-def depth_of(kind, wanted, section, top, terms):  # type: ignore[no-untyped-def]
-    """Depth at which a quantity that grows with depth takes a value.
+def _outline(rise, span, shape):  # type: ignore[no-untyped-def]
+    """The arcs of a barrel's wall, from the floor up.
 
-    Parameters
-    ----------
-    kind : int
-        ``CRITICAL`` flow [m3/s], ``CONVEYANCE`` A R^(2/3) [m^(8/3)], or ``HEAD`` of
-        the inlet equation of form 1 over the open height.
-    wanted : float
-        The value.
-    section : tuple of float
-        Of ``section_of``.
-    top : float
-        Greatest depth looked at [m].
-    terms : tuple of float
-        For ``HEAD``: K, M and the flow at which q* is 1 [m3/s].
-
-    Returns
-    -------
-    depth_m : float
-        0 where the value is not above 0, ``top`` where it is not reached there, NaN
-        where it or the barrel is unknown [m].
-
-    Notes
-    -----
-    Chandrupatla's bracketing method on a power of the quantity that is nearly
-    straight; no step leaves the bracket.
-
-    References
-    ----------
-    chandrupatla1997.
+    Stretch of widths and of the whole wall against a circle's; heights at which the
+    second and the third arc begin; and for each arc the diameter of its circle, the
+    height of that circle's foot, the width between the circles of both sides, and the
+    area and wall below that are not the circle's. A round barrel is one arc; an open
+    arch is the upper half of an ellipse. A pipe arch as high as wide is a circle, so
+    a higher one is taken as an ellipse.
     """
-    power = _POWERS[kind]
-    if np.isnan(wanted) or np.isnan(section[5] + section[8]):
-        return np.nan
-    goal = max(wanted, 0.0) ** power
-    a, b = top * _BELOW_CROWN, 0.0
-    fa, fb = _value(kind, a, section, terms) ** power - goal, -goal
-    if fb >= 0:
-        return 0.0
-    if fa <= 0:
-        return top
-    share = fa / (fa - fb)
-    for _ in range(_MOST_STEPS):
-        x = a + share * (b - a)
-        fx = _value(kind, x, section, terms) ** power - goal
-        if (fx > 0) == (fa > 0):
-            c, fc = a, fa
-        else:
-            c, fc, b, fb = b, fb, a, fa
-        a, fa = x, fx
-        if fa == 0 or abs(b - a) <= _CLOSE * section[1] + _CLOSE * abs(a):
-            break
-        share = _next_share(a, b, c, fa, fb, fc)
-    return a if abs(fa) < abs(fb) else b
+    if shape == PIPE_ARCH and rise < span:
+        return _three_arcs(rise, span)
+    whole = 2 * rise if shape == OPEN_ARCH else rise
+    h = ((span - whole) / (span + whole)) ** 2
+    around = (span + whole) * (1 + 3 * h / (10 + np.sqrt(4 - 3 * h))) / (2 * whole)
+    arc = (whole, rise - whole, 0.0, 0.0, 0.0)
+    return span / whole, around, np.inf, np.inf, (arc, arc, arc)
 
 
 @kernel_jit
-def _next_share(a, b, c, fa, fb, fc):  # type: ignore[no-untyped-def]
-    """Chandrupatla's choice between inverse quadratic step and bisection."""
-    xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
-    share = 0.5
-    if phi**2 < xi and (1 - phi) ** 2 < 1 - xi:
-        near, far = fa / (fb - fa), fa / (fc - fa)
-        share = near * (fc / (fb - fc)) + (c - a) / (b - a) * far * (fb / (fc - fb))
-    least = 0.5 * _CLOSE * (abs(a) + 1e-300) / abs(b - a)
-    return min(max(share, least), 1 - least)
+def _three_arcs(rise, span):  # type: ignore[no-untyped-def]
+    """The same of a pipe arch: floor, corners and top, each tangent to the next.
+
+    The corners' centres rise where the top would else bulge beyond the span.
+    """
+    rest = max(_CORNER_HEIGHT * rise, rise - span / 2)
+    corner = _CORNER_RADIUS * rest
+    aside = span / 2 - corner
+    over = rise - rest
+    floor = (aside**2 + rest**2 - corner**2) / (2 * (rest - corner))
+    top = (aside**2 + over**2 - corner**2) / (2 * (over - corner))
+    low = floor - floor * (floor - rest) / (floor - corner)
+    high = rise - top + top * (top - over) / (top - corner)
+    first = (2 * floor, 0.0, 0.0, 0.0, 0.0)
+    second = _next_arc(low, first, 2 * corner, rest - corner, 2 * aside)
+    third = _next_arc(high, second, 2 * top, rise - 2 * top, 0.0)
+    return 1.0, 1.0, low, high, (first, second, third)
 
 
 @kernel_jit
-def _value(kind, depth, section, terms):  # type: ignore[no-untyped-def]
-    area, width, perimeter = geometry(depth, section)
-    if kind == CONVEYANCE:
-        return area * (area / perimeter) ** (2 / 3) if area > 0 else 0.0
-    if area <= 0 or width <= 0:
-        return 0.0 if area <= 0 else np.inf
-    flow = area * np.sqrt(GRAVITY_M_S2 * area / width)
-    if kind == CRITICAL:
-        return flow
-    k, m, unit = terms
-    return (depth + area / (2 * width)) / section[4] + k * (flow / unit) ** m
+def _next_arc(joint, below, diameter, foot, between):  # type: ignore[no-untyped-def]
+    """An arc that goes on at a height from the one below."""
+    area, wall = _to_height(joint, below)
+    own_area, own_wall = _to_height(joint, (diameter, foot, between, 0.0, 0.0))
+    return diameter, foot, between, area - own_area, wall - own_wall
+
+
+@kernel_jit
+def _to_height(z, arc):  # type: ignore[no-untyped-def]
+    diameter, foot, between, area, wall = arc
+    theta, half = _angle(z - foot, diameter)
+    triangle = half * (1 - 2 * (z - foot) / diameter) * diameter / 2
+    segment = diameter**2 * theta / 8 - triangle
+    return area + segment + between * z, wall + theta * diameter / 2
+
+
+@kernel_jit
+def _wall(theta, stretch, around):  # type: ignore[no-untyped-def]
+    """Arc of an ellipse over half the height of it, up to an angle of the circle's.
+
+    Three terms of its Fourier series: exact at foot, flanks and for the whole.
+    """
+    if stretch == around:
+        return around * theta
+    flat, bent = (stretch - 1) / 2, ((stretch + 1) / 2 - around) / 2
+    return around * theta + flat * np.sin(theta) + bent * np.sin(2 * theta)
 
 
 @kernel_jit
 def _angle(depth, diameter):  # type: ignore[no-untyped-def]
     """Angle of the wetted arc, and half the width of the surface."""
-    cosine = min(max(1 - 2 * depth / diameter, -1.0), 1.0)
-    return 2 * np.arccos(cosine), np.sqrt(max(depth * (diameter - depth), 0.0))
+    half = np.sqrt(max(depth * (diameter - depth), 0.0))
+    # Not the arc cosine: it is lost in rounding near floor and crown
+    return 2 * np.arctan2(half, diameter / 2 - depth), half

@@ -261,8 +261,9 @@ def expected_annual_damage(
 
     Parameters
     ----------
-    exceedance_chance : array_like, shape (k,)
-        Yearly chances p that a flood is larger, falling.
+    exceedance_chance : array_like, shape (k,) or (..., k)
+        Yearly chances p that a flood is larger, falling; floods a year, where
+        several in one year all count.
     damage : array_like, shape (..., k)
         Damage of the flood of each chance, in any unit.
     is_tail_held : bool
@@ -290,5 +291,5 @@ def expected_annual_damage(
     """
     chances, damage = np.asarray(exceedance_chance, float), np.asarray(damage, float)
     between = (damage[..., 1:] + damage[..., :-1]) / 2
-    sums = (between * -np.diff(chances)).sum(axis=-1)
-    return np.asarray(sums + is_tail_held * chances[-1] * damage[..., -1])
+    sums = (between * -np.diff(chances, axis=-1)).sum(axis=-1)
+    return np.asarray(sums + is_tail_held * chances[..., -1] * damage[..., -1])

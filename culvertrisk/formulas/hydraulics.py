@@ -1,31 +1,14 @@
-"""Critical flow in a barrel, and depths by a function that grows with depth."""
-
-from collections.abc import Callable
+"""Critical flow in a barrel: depth, flow and head."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import elementwise
 
-from culvertrisk.formulas.barrel_kernels import (
-    CRITICAL,
-    NO_TERMS,
-    depth_of,
-    each,
-    kernel_jit,
-    section_of,
-)
-from culvertrisk.formulas.sections import (
-    Barrel,
-    open_area,
-    open_height,
-    surface_width,
-)
+from culvertrisk.formulas.barrel_kernels import each, kernel_jit, section_of
+from culvertrisk.formulas.depth_kernels import CRITICAL, NO_TERMS, depth_of
+from culvertrisk.formulas.sections import Barrel, open_area, surface_width
 from culvertrisk.units import GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
-
-_CHUNK = 65_536  # elements solved at once: keeps arrays near the processor
-_BELOW_CROWN = 1 - 1e-12  # critical flow in a closed section is infinite at the crown
 
 
 def critical_flow(barrel: Barrel, depth_m: ArrayLike) -> Floats:
@@ -52,7 +35,7 @@ def critical_flow(barrel: Barrel, depth_m: ArrayLike) -> Floats:
 
     Examples
     --------
-    >>> critical_flow(Barrel(1.0, 1.0, False), [0.0, 0.57302]).round(3)
+    >>> critical_flow(Barrel(1.0, 1.0), [0.0, 0.57302]).round(3)
     array([0., 1.])
     """
     area_m2 = open_area(barrel, depth_m)
@@ -86,7 +69,7 @@ def critical_depth(barrel: Barrel, flow_m3s: ArrayLike) -> Floats:
 
     Examples
     --------
-    >>> critical_depth(Barrel(1.0, 1.0, False), [0.0, 1.0]).round(4)
+    >>> critical_depth(Barrel(1.0, 1.0), [0.0, 1.0]).round(4)
     array([0.    , 0.5731])
     """
     return each(_critical_depths, *barrel, flow_m3s)
@@ -115,70 +98,13 @@ def critical_head(barrel: Barrel, critical_depth_m: ArrayLike) -> Floats:
 
     Examples
     --------
-    >>> critical_head(Barrel(1.2, 1.8, True), [0.0, 0.8]).round(3)
+    >>> from culvertrisk.formulas.barrel_kernels import BOX
+    >>> critical_head(Barrel(1.2, 1.8, BOX), [0.0, 0.8]).round(3)
     array([0. , 1.2])
     """
     area_m2 = open_area(barrel, critical_depth_m)
     width_m = surface_width(barrel, critical_depth_m)
     return np.asarray(critical_depth_m) + _mean_depth(area_m2, width_m) / 2
-
-
-def depth_where(
-    function: Callable[..., Floats],
-    value: ArrayLike,
-    barrel: Barrel,
-    *parameters: ArrayLike,
-) -> Floats:
-    """Depth over the bed at which a function that grows with depth takes a value.
-
-    Parameters
-    ----------
-    function : callable
-        ``function(barrel, depth_m, *parameters)``, growing with depth.
-    value : array_like, shape (n,)
-        The values wanted.
-    barrel : Barrel
-        Of arrays of shape (n,).
-    *parameters : array_like, shape (n,) or scalar
-        Handed on to the function.
-
-    Returns
-    -------
-    depth_m : ndarray, shape (n,)
-        0 where the value is not above that of an empty barrel, the open height where
-        it is not reached below the crown, NaN where an input is NaN [m].
-
-    Notes
-    -----
-    Chandrupatla's bracketing method, all elements at once: no step leaves the
-    bracket between bed and crown, so the one root of a growing function is found.
-
-    References
-    ----------
-    chandrupatla1997.
-
-    Examples
-    --------
-    >>> barrel = Barrel(1.0, 1.0, True)
-    >>> depth_where(lambda barrel, depth_m: depth_m**2, [0.0, 0.25, 9.0], barrel)
-    array([0. , 0.5, 1. ])
-    """
-
-    def gap(depth_m: Floats, wanted: Floats, *fields: Floats) -> Floats:
-        return function(Barrel(*fields[:4]), depth_m, *fields[4:]) - wanted
-
-    height_m = open_height(barrel)
-    given = (height_m, value, *barrel, *parameters)
-    fields = np.broadcast_arrays(*(np.asarray(field, float) for field in given))
-    depth_m = np.empty(fields[0].size)
-    for start in range(0, depth_m.size, _CHUNK):
-        chunk = slice(start, start + _CHUNK)
-        height_m, *arguments = (field.reshape(-1)[chunk] for field in fields)
-        bed_m, top_m = np.zeros_like(height_m), height_m * _BELOW_CROWN
-        found = elementwise.find_root(gap, (bed_m, top_m), args=tuple(arguments)).x
-        found = np.where(gap(bed_m, *arguments) >= 0, 0.0, found)
-        depth_m[chunk] = np.where(gap(top_m, *arguments) <= 0, height_m, found)
-    return depth_m.reshape(fields[0].shape)
 
 
 def _mean_depth(area_m2: Floats, width_m: Floats) -> Floats:
@@ -188,7 +114,7 @@ def _mean_depth(area_m2: Floats, width_m: Floats) -> Floats:
 
 
 @kernel_jit
-def _critical_depths(result, rise, span, box, bed, flow):  # type: ignore[no-untyped-def]
+def _critical_depths(result, rise, span, shape, bed, flow):  # type: ignore[no-untyped-def]
     for i in range(result.size):
-        section = section_of(rise[i], span[i], box[i], bed[i])
+        section = section_of(rise[i], span[i], shape[i], bed[i])
         result[i] = depth_of(CRITICAL, flow[i], section, section[4], NO_TERMS)

@@ -3,7 +3,8 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from culvertrisk.formulas.hydraulics import depth_where
+from culvertrisk.formulas.barrel_kernels import each, kernel_jit, section_of
+from culvertrisk.formulas.depth_kernels import AREA, NO_TERMS, depth_of
 from culvertrisk.formulas.sections import (
     Barrel,
     open_area,
@@ -42,12 +43,13 @@ def iced_barrel(barrel: Barrel, blocked_fraction: ArrayLike) -> Barrel:
 
     Examples
     --------
-    >>> clear = Barrel(1.0, 1.0, [False, False, True])
+    >>> from culvertrisk.formulas.barrel_kernels import BOX
+    >>> clear = Barrel(1.0, 1.0, [0, 0, BOX])
     >>> iced_barrel(clear, [0.5, 1.0, 0.3]).bed_fraction
     array([0.5, 1. , 0.3])
     """
     closed_m2 = np.asarray(blocked_fraction) * open_area(barrel, open_height(barrel))
-    ice_m = depth_where(open_area, closed_m2, barrel)
+    ice_m = each(_filled_depths, *barrel, closed_m2)
     bed = np.asarray(barrel.bed_fraction) + ice_m / np.asarray(barrel.rise_m)
     is_closed = (np.asarray(blocked_fraction) >= 1) & ~np.isnan(bed)
     return barrel._replace(bed_fraction=np.where(is_closed, 1.0, np.minimum(bed, 1)))
@@ -122,7 +124,8 @@ def iced_roughness(
 
     Examples
     --------
-    >>> iced_roughness(Barrel(1.0, 1.0, True, 0.5), [0.024], 0.024).round(3)
+    >>> from culvertrisk.formulas.barrel_kernels import BOX
+    >>> iced_roughness(Barrel(1.0, 1.0, BOX, 0.5), [0.024], 0.024).round(3)
     array([0.024])
     """
     bed_m = np.asarray(barrel.rise_m) - open_height(barrel)
@@ -130,3 +133,11 @@ def iced_roughness(
     wall_m = wetted_perimeter(barrel, open_height(barrel)) - ice_m
     mean = composite_roughness(wall_m, roughness, ice_m, ice_roughness)
     return np.where(open_height(barrel) <= 0, np.nan, mean)
+
+
+@kernel_jit
+def _filled_depths(result, rise, span, shape, bed, area):  # type: ignore[no-untyped-def]
+    """Depth over the bed up to which the section has an area."""
+    for i in range(result.size):
+        section = section_of(rise[i], span[i], shape[i], bed[i])
+        result[i] = depth_of(AREA, area[i], section, section[4], NO_TERMS)

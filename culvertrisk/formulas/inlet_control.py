@@ -6,16 +6,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from culvertrisk.formulas.barrel_kernels import (
-    CRITICAL,
-    HEAD,
-    NO_TERMS,
-    depth_of,
     each,
     full_section,
     geometry,
     kernel_jit,
     section_of,
 )
+from culvertrisk.formulas.depth_kernels import CRITICAL, HEAD, NO_TERMS, depth_of
 from culvertrisk.formulas.sections import Barrel
 from culvertrisk.units import GRAVITY_M_S2
 
@@ -91,7 +88,7 @@ def inlet_control_headwater(
     Examples
     --------
     >>> square_edge = InletCoefficients(1, 0.0098, 2.0, 0.0398, 0.67, -0.5)
-    >>> pipe = Barrel(0.9144, 0.9144, False)
+    >>> pipe = Barrel(0.9144, 0.9144)
     >>> inlet_control_headwater([0.0, 0.84951], pipe, 0.01, square_edge).round(3)
     array([0.   , 0.815])
     """
@@ -136,7 +133,7 @@ def inlet_control_flow(
     Examples
     --------
     >>> square_edge = InletCoefficients(1, 0.0098, 2.0, 0.0398, 0.67, -0.5)
-    >>> pipe = Barrel(0.9144, 0.9144, False, [0.0, 1.0])
+    >>> pipe = Barrel(0.9144, 0.9144, bed_fraction=[0.0, 1.0])
     >>> inlet_control_flow(0.81505, pipe, 0.01, square_edge).round(2)
     array([0.85, 0.  ])
     """
@@ -151,7 +148,7 @@ def inlet_headwater(flow, section, slope, coefficients):  # type: ignore[no-unty
     ----------
     flow : float
         Of one barrel [m3/s].
-    section : tuple of float
+    section : tuple
         Of ``section_of``.
     slope : float
         In the slope term [m/m].
@@ -190,7 +187,7 @@ def inlet_flow(headwater, section, slope, coefficients):  # type: ignore[no-unty
     ----------
     headwater : float
         Over the invert of the pipe [m].
-    section : tuple of float
+    section : tuple
         Of ``section_of``.
     slope : float
         In the slope term [m/m].
@@ -225,20 +222,20 @@ def inlet_flow(headwater, section, slope, coefficients):  # type: ignore[no-unty
 
 @kernel_jit
 def _headwaters(  # type: ignore[no-untyped-def]
-    result, flow, rise, span, box, bed, slope, form, k, m, c, y, slope_term
+    result, flow, rise, span, shape, bed, slope, form, k, m, c, y, slope_term
 ):
     for i in range(result.size):
-        section = section_of(rise[i], span[i], box[i], bed[i])
+        section = section_of(rise[i], span[i], shape[i], bed[i])
         inlet = (form[i], k[i], m[i], c[i], y[i], slope_term[i])
         result[i] = inlet_headwater(flow[i], section, slope[i], inlet)
 
 
 @kernel_jit
 def _flows(  # type: ignore[no-untyped-def]
-    result, headwater, rise, span, box, bed, slope, form, k, m, c, y, slope_term
+    result, headwater, rise, span, shape, bed, slope, form, k, m, c, y, slope_term
 ):
     for i in range(result.size):
-        section = section_of(rise[i], span[i], box[i], bed[i])
+        section = section_of(rise[i], span[i], shape[i], bed[i])
         inlet = (form[i], k[i], m[i], c[i], y[i], slope_term[i])
         result[i] = inlet_flow(headwater[i], section, slope[i], inlet)
 

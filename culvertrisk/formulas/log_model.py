@@ -28,7 +28,7 @@ class LogRecord:
     """What is known of n places over w winters, and in which of g groups they lie.
 
     ``deviate`` is the normal deviate of the model's chance for a grid of trial
-    fragilities, shape (7, 5, n, w): see ``fragility_trials``. ``is_thawed`` tells
+    fragilities, shape (5, 5, n, w): see ``fragility_trials``. ``is_thawed`` tells
     winters with a thaw logged, ``is_exposed`` those that count; ``kept_fraction``,
     shape (w,), is the share of a winter's log that was not lost; ``group``, shape
     (n,), is 0 to g - 1.
@@ -43,10 +43,11 @@ class LogRecord:
 
 @dataclass(frozen=True)
 class LogModel:
-    """Factors on the fragility, spread of places that look alike, logging by group."""
+    """What is fitted; ``level`` is the factor on how many mechanisms are at work."""
 
     median_factor: float
     spread_factor: float
+    level: float
     effect_spread: float
     logged_fraction: Floats
 
@@ -56,12 +57,13 @@ class LogPrior:
     """What holds the fit where the log says little; spreads are of logarithms.
 
     ``median_spread`` and ``factor_spread`` are of the two factors on the fragility,
-    ``logged_spread`` and ``group_spread`` of the log-odds of being logged: of the
-    town and of a group about its town.
+    ``level_spread`` of the level, ``logged_spread`` and ``group_spread`` of the
+    log-odds of being logged: of the town and of a group about its town.
     """
 
     median_spread: float
     factor_spread: float
+    level_spread: float
     effect_spread: float
     effect_spread_spread: float
     logged_fraction: float
@@ -75,7 +77,7 @@ def fitted_log_model(
     r"""Fit a log of thaws by penalised maximum likelihood.
 
     .. math:: P(y_{iw}=1 \mid z_i) = c_w \, \ell_{g(i)} \,
-              \Phi\left(\sqrt{1 + \tau^2} \, q_{iw}(m, s) + \tau z_i\right),
+              \Phi\left(\sqrt{1 + \tau^2} \, q_{iw}(m, s, \lambda) + \tau z_i\right),
               \quad z_i \sim N(0, 1)
 
     Parameters
@@ -84,15 +86,15 @@ def fitted_log_model(
         Of n places, w winters and g groups; places without an exposed winter
         take no part.
     prior : LogPrior
-        Normal penalties on ln m, ln s, ln tau and the log-odds of every l.
+        Normal penalties on ln m, ln s, ln level, ln tau and the log-odds of every l.
     is_calibrated : bool
-        False holds m and s at 1: the model's own fragility.
+        False holds m, s and the level at 1: the model's own.
 
     Returns
     -------
     model : LogModel
         Factors m on the median closing ratio and s on the spread of the fragility,
-        effect_spread tau, and l of each group, shape (g,).
+        the level lambda, effect_spread tau, and l of each group, shape (g,).
 
     Notes
     -----
@@ -111,10 +113,10 @@ def fitted_log_model(
 
     Examples
     --------
-    >>> trials = np.linspace(1, -2, 7)[:, None, None, None] * np.ones((7, 5, 60, 4))
+    >>> trials = np.linspace(1, -2, 5)[:, None, None, None] * np.ones((5, 5, 60, 4))
     >>> record = LogRecord(trials, np.zeros((60, 4), bool),
     ...     np.ones((60, 4), bool), np.ones(4), np.zeros(60, int))
-    >>> prior = LogPrior(0.7, 0.5, 0.6, 1.0, 0.5, 0.7, 1.0)
+    >>> prior = LogPrior(0.7, 0.5, 0.7, 0.6, 1.0, 0.5, 0.7, 1.0)
     >>> fitted_log_model(record, prior, is_calibrated=True).median_factor > 1
     True
     """
@@ -128,7 +130,8 @@ def fitted_log_model(
         return float((away**2).sum() / 2 - value), away / spread - slope
 
     reach = _REACH * spread
-    reach[:2] = (MEDIAN_REACH, SPREAD_REACH) if is_calibrated else 0
+    reach[:2] = MEDIAN_REACH, SPREAD_REACH
+    reach[:3] *= is_calibrated
     bounds = list(zip(centre - reach, centre + reach, strict=True))
     found = minimize(loss, centre, jac=True, method="L-BFGS-B", bounds=bounds)
     return _model(found.x)
@@ -154,17 +157,15 @@ def log_likelihood(
     -------
     log_likelihood : float
         0 or less.
-    slope : ndarray, shape (4 + g,)
-        Its derivatives by ln m, ln s, ln tau, the town's log-odds of being logged,
-        and each group's.
+    slope : ndarray, shape (5 + g,)
+        Its derivatives by ln m, ln s, ln level, ln tau, the town's log-odds of being
+        logged, and each group's.
 
     References
     ----------
     definition.
     """
-    deviate, by_median, by_spread = slopes_at_factors(
-        record.deviate, model.median_factor, model.spread_factor
-    )
+    deviate, *slopes = slopes_at_factors(record.deviate, *_factors(model))
     score, stretch, tau = *_score(deviate, model), model.effect_spread
     blocked = ndtr(score)
     logged = _logged(record, model)
@@ -180,8 +181,7 @@ def log_likelihood(
     place = (1 - model.logged_fraction[record.group]) * (by_place * blocked).sum((1, 2))
     by_group = np.bincount(record.group, place, groups)
     slope = [
-        (by_deviate * by_median).sum(),
-        (by_deviate * by_spread).sum(),
+        *((by_deviate * by_one).sum() for by_one in slopes),
         tau * (by_score * by_tau).sum(),
         by_group.sum(),
     ]
@@ -209,7 +209,7 @@ def effect_weights(record: LogRecord, model: LogModel) -> Floats:
     ----------
     definition, of Bayes' rule.
     """
-    deviate = at_factors(record.deviate, model.median_factor, model.spread_factor)
+    deviate = at_factors(record.deviate, *_factors(model))
     score, _ = _score(deviate, model)
     return _shares(record, _logged(record, model) * ndtr(score))[1]
 
@@ -240,7 +240,7 @@ def believed_chance(chance: ArrayLike, weights: Floats, model: LogModel) -> Floa
 
     Examples
     --------
-    >>> same = LogModel(1.0, 1.0, 0.8, np.array([0.5]))
+    >>> same = LogModel(1.0, 1.0, 1.0, 0.8, np.array([0.5]))
     >>> usual = np.polynomial.hermite_e.hermegauss(15)[1]
     >>> believed_chance([0.0, 0.3, 1.0], usual / usual.sum() * np.ones((3, 1)), same)
     array([0. , 0.3, 1. ])
@@ -250,6 +250,10 @@ def believed_chance(chance: ArrayLike, weights: Floats, model: LogModel) -> Floa
     whole = weights if given.ndim == 1 else weights[:, None, :]
     score, _ = _score(deviate, model)
     return np.asarray((whole * ndtr(score)).sum(axis=-1))
+
+
+def _factors(model: LogModel) -> tuple[float, float, float]:
+    return model.median_factor, model.spread_factor, model.level
 
 
 def _score(deviate: Floats, model: LogModel) -> tuple[Floats, float]:
@@ -275,20 +279,21 @@ def _shares(record: LogRecord, thaw: Floats) -> tuple[Floats, Floats]:
 
 def _centre(prior: LogPrior, groups: int) -> Floats:
     town = logit(prior.logged_fraction)
-    head = [0.0, 0.0, np.log(prior.effect_spread), town]
+    head = [0.0, 0.0, 0.0, np.log(prior.effect_spread), town]
     return np.concatenate([head, np.zeros(groups)])
 
 
 def _spread(prior: LogPrior, groups: int) -> Floats:
-    head = [prior.median_spread, prior.factor_spread, prior.effect_spread_spread]
+    head = prior.median_spread, prior.factor_spread, prior.level_spread
     tail = np.full(groups, prior.group_spread)
-    return np.concatenate([head, [prior.logged_spread], tail])
+    return np.array([*head, prior.effect_spread_spread, prior.logged_spread, *tail])
 
 
 def _model(unknowns: Floats) -> LogModel:
     return LogModel(
         median_factor=float(np.exp(unknowns[0])),
         spread_factor=float(np.exp(unknowns[1])),
-        effect_spread=float(np.exp(unknowns[2])),
-        logged_fraction=np.asarray(expit(unknowns[3] + unknowns[4:])),
+        level=float(np.exp(unknowns[2])),
+        effect_spread=float(np.exp(unknowns[3])),
+        logged_fraction=np.asarray(expit(unknowns[4] + unknowns[5:])),
     )

@@ -48,7 +48,7 @@ def full_flow_head_loss(
     Examples
     --------
     >>> conduit = Conduit(36.576, 0.025, 0.9, 0.024)
-    >>> full_flow_head_loss([1.18931], Barrel(0.9144, 0.9144, False), conduit).round(3)
+    >>> full_flow_head_loss([1.18931], Barrel(0.9144, 0.9144), conduit).round(3)
     array([0.81])
     """
     area_m2 = open_area(barrel, open_height(barrel))
@@ -92,7 +92,7 @@ def outlet_control_headwater(
     --------
     >>> conduit = Conduit(36.576, 0.025, 0.9, 0.024, 0.1524)
     >>> outlet_control_headwater(
-    ...     [1.18931], Barrel(0.9144, 0.9144, False), conduit
+    ...     [1.18931], Barrel(0.9144, 0.9144), conduit
     ... ).round(3)
     array([0.675])
     """

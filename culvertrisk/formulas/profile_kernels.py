@@ -2,14 +2,8 @@
 
 import numpy as np
 
-from culvertrisk.formulas.barrel_kernels import (
-    CRITICAL,
-    NO_TERMS,
-    depth_of,
-    full_section,
-    geometry,
-    kernel_jit,
-)
+from culvertrisk.formulas.barrel_kernels import full_section, geometry, kernel_jit
+from culvertrisk.formulas.depth_kernels import CRITICAL, NO_TERMS, depth_of
 from culvertrisk.formulas.uniform_flow import normal_depths
 from culvertrisk.units import GRAVITY_M_S2
 
@@ -32,7 +26,7 @@ def outlet_headwater(flow, section, conduit):  # type: ignore[no-untyped-def]
     ----------
     flow : float
         Of one barrel [m3/s].
-    section : tuple of float
+    section : tuple
         Of ``section_of``.
     conduit : tuple of float
         The fields of ``Conduit``.
@@ -73,7 +67,7 @@ def inlet_depth(flow, section, conduit):  # type: ignore[no-untyped-def]
     ----------
     flow : float
         Of one barrel [m3/s].
-    section : tuple of float
+    section : tuple
         Of ``section_of``.
     conduit : tuple of float
         The fields of ``Conduit``.
@@ -90,14 +84,16 @@ def inlet_depth(flow, section, conduit):  # type: ignore[no-untyped-def]
     length, slope, _, roughness, tailwater = conduit
     height = section[4]
     tail = tailwater - (section[1] - height)
-    if np.isnan(flow + tail + length + slope + roughness + section[5] + section[8]):
+    if np.isnan(flow + tail + length + slope + roughness + section[4] + section[2]):
         return np.nan, 0.0
     if flow <= _STILL_M3S:
         return max(tail, 0.0) - slope * length, 0.0
     critical = depth_of(CRITICAL, flow, section, height, NO_TERMS)
-    depth = max(critical, tail)
+    # Over the invert, not over the bed: there the bed's rounding would decide a tie
+    is_full = tailwater >= section[1] or critical >= height
+    depth = max(critical, tail, height) if is_full else min(max(critical, tail), height)
     full_grade = _full_friction(flow, section, roughness) - slope
-    if depth >= height:
+    if is_full:
         reach = (depth - height) / -full_grade if full_grade < 0 else np.inf
         if reach >= length:
             return depth + full_grade * length, 0.0

@@ -4,14 +4,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from culvertrisk.formulas.barrel_kernels import (
-    CONVEYANCE,
-    NO_TERMS,
-    depth_of,
     each,
     geometry,
     kernel_jit,
     section_of,
 )
+from culvertrisk.formulas.depth_kernels import CONVEYANCE, NO_TERMS, depth_of
 from culvertrisk.formulas.sections import Barrel, open_area, wetted_perimeter
 
 Floats = NDArray[np.float64]
@@ -55,7 +53,7 @@ def manning_flow(
 
     Examples
     --------
-    >>> manning_flow(Barrel(0.9144, 0.9144, False), 0.9144, [0.01], 0.012).round(3)
+    >>> manning_flow(Barrel(0.9144, 0.9144), 0.9144, [0.01], 0.012).round(3)
     array([2.046])
     """
     area_m2 = open_area(barrel, depth_m)
@@ -101,7 +99,7 @@ def normal_depth(
 
     Examples
     --------
-    >>> pipe = Barrel(0.9144, 0.9144, False)
+    >>> pipe = Barrel(0.9144, 0.9144)
     >>> normal_depth(pipe, [0.84951, 3.0], 0.01, 0.012).round(3)
     array([0.411,   inf])
     """
@@ -171,7 +169,7 @@ def normal_depths(flow, section, slope, roughness):  # type: ignore[no-untyped-d
     ----------
     flow : float
         Of one barrel [m3/s].
-    section : tuple of float
+    section : tuple
         Of ``section_of``.
     slope, roughness : float
         Slope [m/m] and Manning's n [s·m^-1/3].
@@ -226,9 +224,9 @@ def _conveyance(depth, section):  # type: ignore[no-untyped-def]
 
 @kernel_jit
 def _normal_depths(  # type: ignore[no-untyped-def]
-    result, rise, span, box, bed, flow, slope, roughness
+    result, rise, span, shape, bed, flow, slope, roughness
 ):
     for i in range(result.size):
-        section = section_of(rise[i], span[i], box[i], bed[i])
+        section = section_of(rise[i], span[i], shape[i], bed[i])
         both = normal_depths(flow[i], section, slope[i], roughness[i])
         result[i] = both[0] + 0 * (rise[i] + span[i] + bed[i] + flow[i] + roughness[i])

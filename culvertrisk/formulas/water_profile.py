@@ -56,7 +56,7 @@ def profile_depth(flow_m3s: ArrayLike, barrel: Barrel, conduit: Conduit) -> Floa
 
     Examples
     --------
-    >>> pipe = Barrel(0.9144, 0.9144, False)
+    >>> pipe = Barrel(0.9144, 0.9144)
     >>> profile_depth(0.5, pipe, Conduit([0.0, 15.0, 900.0], 0.002, 0.5, 0.024)
     ... ).round(3)
     array([0.41 , 0.564, 0.853])
@@ -111,7 +111,7 @@ def profile_headwater(flow_m3s: ArrayLike, barrel: Barrel, conduit: Conduit) -> 
 
     Examples
     --------
-    >>> pipe = Barrel(0.9144, 0.9144, False)
+    >>> pipe = Barrel(0.9144, 0.9144)
     >>> conduit = Conduit(36.576, [0.0, 0.025], 0.9, 0.024, [2.0, 0.0])
     >>> profile_headwater(1.18931, pipe, conduit).round(2)
     array([2.81, 1.09])
@@ -147,7 +147,7 @@ def profile_flow(
 
     Examples
     --------
-    >>> pipe = Barrel(0.9144, 0.9144, False, [0.0, 1.0])
+    >>> pipe = Barrel(0.9144, 0.9144, bed_fraction=[0.0, 1.0])
     >>> conduit = Conduit(36.576, 0.0, 0.9, 0.024, 2.0)
     >>> profile_flow(2.81, pipe, conduit, [9.0, 9.0]).round(2)
     array([1.19, 0.  ])
@@ -157,10 +157,10 @@ def profile_flow(
 
 @kernel_jit
 def _depths(  # type: ignore[no-untyped-def]
-    result, flow, rise, span, box, bed, length, slope, loss, roughness, tail
+    result, flow, rise, span, shape, bed, length, slope, loss, roughness, tail
 ):
     for i in range(result.size):
-        section = section_of(rise[i], span[i], box[i], bed[i])
+        section = section_of(rise[i], span[i], shape[i], bed[i])
         conduit = (length[i], slope[i], loss[i], roughness[i], tail[i])
         depth = inlet_depth(flow[i], section, conduit)[0]
         result[i] = depth if section[4] > 0 else np.nan
@@ -168,20 +168,31 @@ def _depths(  # type: ignore[no-untyped-def]
 
 @kernel_jit
 def _headwaters(  # type: ignore[no-untyped-def]
-    result, flow, rise, span, box, bed, length, slope, loss, roughness, tail
+    result, flow, rise, span, shape, bed, length, slope, loss, roughness, tail
 ):
     for i in range(result.size):
-        section = section_of(rise[i], span[i], box[i], bed[i])
+        section = section_of(rise[i], span[i], shape[i], bed[i])
         conduit = (length[i], slope[i], loss[i], roughness[i], tail[i])
         result[i] = outlet_headwater(flow[i], section, conduit)
 
 
 @kernel_jit
 def _flows(  # type: ignore[no-untyped-def]
-    result, headwater, rise, span, box, bed, length, slope, loss, roughness, tail, most
+    result,
+    headwater,
+    rise,
+    span,
+    shape,
+    bed,
+    length,
+    slope,
+    loss,
+    roughness,
+    tail,
+    most,
 ):
     for i in range(result.size):
-        section = section_of(rise[i], span[i], box[i], bed[i])
+        section = section_of(rise[i], span[i], shape[i], bed[i])
         conduit = (length[i], slope[i], loss[i], roughness[i], tail[i])
         result[i] = _flow(headwater[i], section, conduit, most[i])
 

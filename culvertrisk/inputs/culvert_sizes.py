@@ -24,7 +24,7 @@ from culvertrisk.inputs.sizes import (
 )
 
 _SMALLEST_BOX_M = 0.25  # a smaller rise by span is in feet, common practice
-_NOT_ROUND = ("box", "arch", "ellipse")
+_NOT_ROUND = ("box", "arch", "open arch", "ellipse")
 _MADE = ("rise_m", "span_m", "barrel_count")
 _SIZE_COLUMNS = ("diameter_m", "rise_m", "span_m")
 

@@ -1,6 +1,6 @@
 """The morning plan: which stops, which truck, which order, what is not reached."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -9,6 +9,7 @@ import pandas as pd
 from culvertrisk.plans.candidates import morning_case
 from culvertrisk.plans.compare import most_possible, worst_first
 from culvertrisk.plans.insertion import filled_up, repaired, shaken
+from culvertrisk.plans.looks import LOOK_COLUMNS, look_rounds
 from culvertrisk.plans.not_reached import NO_CREW, not_reached
 from culvertrisk.plans.plan_checker import check_plan
 from culvertrisk.plans.reordering import larger_first, sooner
@@ -68,12 +69,17 @@ class MorningPlan:
         could be opened [person-h].
     problems : tuple of str
         Broken constraints found by the independent checker; empty when all hold.
+    looks : DataFrame
+        Rounds of the crews without heat past crossings not reached, ``LOOK_COLUMNS``.
     """
 
     stops: pd.DataFrame
     not_reached: pd.DataFrame
     comparison: dict[str, float]
     problems: tuple[str, ...]
+    looks: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=list(LOOK_COLUMNS))
+    )
 
 
 def plan_morning(
@@ -118,9 +124,10 @@ def plan_morning(
     routes = best_routes(case, seed=seed)
     stops = _stops(case, routes)
     reached = frozenset(stops.loc[stops["kind"] == "thaw", "culvert_id"])
+    left = not_reached(crossings, jobs, travel, settings, case, reached)
     return MorningPlan(
         stops=stops,
-        not_reached=not_reached(crossings, jobs, travel, settings, case, reached),
+        not_reached=left,
         comparison={
             "plan": worth(case, routes),
             "worst_first": worth(case, worst_first(case)),
@@ -128,6 +135,7 @@ def plan_morning(
             "possible": float(case.loss_avoided_person_h.sum()),
         },
         problems=check_plan(stops, crossings, jobs, travel, settings, by_hour),
+        looks=look_rounds(left, crossings, travel, settings),
     )
 
 
@@ -168,9 +176,10 @@ def _no_plan(
     case: Case | None,
 ) -> MorningPlan:
     loss = crossings["loss_avoided_person_h"]
+    left = not_reached(crossings, jobs, travel, settings, case, frozenset())
     return MorningPlan(
         stops=pd.DataFrame(columns=list(STOP_COLUMNS)),
-        not_reached=not_reached(crossings, jobs, travel, settings, case, frozenset()),
+        not_reached=left,
         comparison={
             "plan": 0.0,
             "worst_first": 0.0,
@@ -178,6 +187,7 @@ def _no_plan(
             "possible": float(loss[loss > 0].sum()),
         },
         problems=() if settings.crews else (f"No plan: {NO_CREW}.",),
+        looks=look_rounds(left, crossings, travel, settings),
     )
 
 

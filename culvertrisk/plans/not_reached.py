@@ -14,6 +14,7 @@ COLUMNS = ("culvert_id", "loss_avoided_person_h", "why", "instead")
 NO_CREW = "no crew is given in the town file"
 NO_HOURS = "no hours left after stops worth more"
 LOOK = "Look when a crew passes"
+SIGN = "sign and lights before the water rises"
 OWN_WORDS = ("", "town", "township", "city", "municipality")  # no call to oneself
 LIKELY_OPEN = "likely open: a look, not a truck"
 LOOK_LOSS_PERSON_H = 1.0  # a likely open crossing is listed from here; our choice
@@ -67,6 +68,18 @@ def not_reached(
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
+def other_owner(owner: object) -> str:
+    """Return an owner outside the town's own words; blank for the town itself.
+
+    Examples
+    --------
+    >>> other_owner(" county"), other_owner("Town")
+    ('county', '')
+    """
+    told = owner.strip() if isinstance(owner, str) else ""
+    return "" if told.casefold() in OWN_WORDS else told
+
+
 def _why(culvert_id: str, own: pd.DataFrame, travel: Travel, case: Case | None) -> str:
     if case is None:
         return NO_CREW
@@ -101,10 +114,11 @@ def _fits_alone(case: Case, culvert_id: str) -> bool:
 def _instead(
     crossings: pd.DataFrame, culvert_id: str, own: pd.DataFrame, settings: Settings
 ) -> str:
-    words = ["sign and lights before the water rises"]
-    owner = str(crossings["owner"][culvert_id]) if "owner" in crossings else ""
-    if owner.strip().casefold() not in OWN_WORDS:
-        words.append(f"call the owner ({owner.strip()})")
+    words = [SIGN]
+    if owner := other_owner(
+        crossings["owner"][culvert_id] if "owner" in crossings else ""
+    ):
+        words.append(f"call the owner ({owner})")
     hours = own.loc[own["is_possible"].astype(bool), "job_s"].min() / HOUR_S
     if np.isfinite(hours):
         words.append(f"contractor: {hours:.1f} h on site")

@@ -8,6 +8,7 @@ import pandas as pd
 from culvertrisk.inputs.road_names import road_key
 from culvertrisk.plans.travel import CREW, FILL, Travel
 from culvertrisk.settings import Crew, KeepClear, Settings
+from culvertrisk.units import quantity
 
 TOLERANCE_S = 0.01
 TOLERANCE_M3 = 1e-6
@@ -131,9 +132,13 @@ def _store_problems(crew: Crew, day: pd.DataFrame, jobs: pd.DataFrame) -> Iterat
         if fuel_m3 < -TOLERANCE_M3:
             yield f"{here}: runs out of burner fuel"
         if not abs(row["tank_left_m3"] - water_m3) <= TOLERANCE_M3:
-            yield f"{here}: tank is said to hold {row['tank_left_m3']:.3f} m3"
+            yield f"{here}: tank is said to hold {_litres(row['tank_left_m3'])}"
         if not abs(row["fuel_left_m3"] - fuel_m3) <= TOLERANCE_M3:
-            yield f"{here}: fuel is said to be {row['fuel_left_m3']:.3f} m3"
+            yield f"{here}: fuel is said to be {_litres(row['fuel_left_m3'])}"
+
+
+def _litres(volume_m3: float) -> str:
+    return quantity(volume_m3 * 1_000, "L")
 
 
 def _fill_problems(crew: Crew, day: pd.DataFrame, settings: Settings) -> Iterator[str]:

@@ -7,6 +7,7 @@ import pandas as pd
 
 from culvertrisk.stages.hindcast import Hindcast
 from culvertrisk.stages.reasons import SMALL_RISE_M, unknowns_of
+from culvertrisk.units import quantity
 
 SELDOM_LOGGED = 0.25  # a share of blocks below this is said to be seldom logged
 LOW_CHANCE = 0.15  # where freeze_class "some" begins
@@ -61,7 +62,7 @@ def _physics(crossing: pd.Series, chance: float) -> str:
         return ""
     because = []
     if crossing["rise_m"] >= SMALL_RISE_M:
-        because.append(f"{crossing['rise_m']:.2f} m high")
+        because.append(f"{quantity(crossing['rise_m'], 'm', 2)} high")
     if crossing["barrel_slope_m_per_m"] >= STEEP_M_PER_M:
         because.append(f"slope {crossing['barrel_slope_m_per_m'] * 100:.1f} %")
     if crossing["has_seep"] == 0:

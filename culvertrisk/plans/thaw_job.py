@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from culvertrisk.formulas import hose, jetting, thaw_heat
 from culvertrisk.settings import Crew
 from culvertrisk.tables import table
-from culvertrisk.units import DIESEL_HEAT_J_M3
+from culvertrisk.units import DIESEL_HEAT_J_M3, quantity
 
 Floats = NDArray[np.float64]
 Values = Mapping[str, float]
@@ -245,9 +245,9 @@ def _why_not(
     reach_m = float(
         hose.push_reach(crew.hose_m, values["hose_lead_m"], values["push_limit_m"])
     )
-    length_m = sites["length_m"]
+    length_m, reach = sites["length_m"], quantity(2 * reach_m, "m")
     too_long = [
-        f"hose too short: {2 * reach_m:.0f} m from both ends, barrel {m:.0f} m"
+        f"hose too short: {reach} from both ends, barrel {quantity(m, 'm')}"
         for m in length_m
     ]
     reasons = (
@@ -293,5 +293,6 @@ def _pressure_short(crew: Crew) -> str:
     )
     if not _is_jet(crew) or lost_pa < crew.pressure_pa:
         return ""
-    lost_mpa, given_mpa = float(lost_pa) / MEGA, crew.pressure_pa / MEGA
-    return f"the hose takes {lost_mpa:.1f} MPa, the pump gives {given_mpa:.1f} MPa"
+    both_pa = float(lost_pa), crew.pressure_pa
+    lost, given = (quantity(value_pa / MEGA, "MPa", 1) for value_pa in both_pa)
+    return f"the hose takes {lost}, the pump gives {given}"

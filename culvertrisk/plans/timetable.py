@@ -99,7 +99,7 @@ def next_stop(case: Case, crew: int, last: Stop, place: int) -> Stop | None:
         left_m3 = case.crews[crew].tank_m3
     else:
         job_s = float(case.job_s[crew, number])
-        span = _outside(case.clear_hours[number], arrive_s, job_s)
+        span = first_start(case.clear_hours[number], arrive_s, job_s)
         water_m3 = float(case.water_m3[crew, number])
         fuel_m3 = float(case.fuel_m3[crew, number])
         left_m3 = last.tank_left_m3 - water_m3
@@ -228,7 +228,9 @@ def _filling(
     return (start_s, end_s) if end_s <= fill.open_until else None
 
 
-def _outside(hours: Hours, arrive_s: float, job_s: float) -> tuple[float, float] | None:
+def first_start(
+    hours: Hours, arrive_s: float, job_s: float
+) -> tuple[float, float] | None:
     """Return the first start from the arrival on that keeps clear of the hours."""
     start_s = arrive_s
     for clear_from, clear_until in sorted(hours):

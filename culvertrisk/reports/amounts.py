@@ -42,6 +42,7 @@ CLOCK = "clock"  # a unit of the map only: seconds of the day shown as 14:30
 _COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 _FULL_TURN_DEG = 360.0
 _STEP_MINUTES = 5
+_WALK_M = 300.0  # farther ways are told as km and miles
 
 
 class Amount(NamedTuple):
@@ -100,6 +101,19 @@ def volume(value_m3: float) -> Amount:
         _in(value_m3, "m**3", "liter", litre_step),
         _in(value_m3, "m**3", "gallon", gallon_step),
     )
+
+
+def near_distance(value_m: float) -> Amount:
+    """Return a distance on foot in metres and feet, a longer one as ``distance``.
+
+    Examples
+    --------
+    >>> near_distance(123.0), near_distance(640.0)
+    (Amount(metric='120 m', us='400 ft'), Amount(metric='0.6 km', us='0.4 mi'))
+    """
+    if value_m >= _WALK_M:
+        return distance(value_m)
+    return Amount(_in(value_m, "m", "m", 10), _in(value_m, "m", "ft", 50))
 
 
 def distance(value_m: float) -> Amount:

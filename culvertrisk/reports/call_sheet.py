@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from culvertrisk.plans.not_reached import SIGN
 from culvertrisk.reports import amounts
+from culvertrisk.reports.sentence_units import both_units
 
 if TYPE_CHECKING:
     from culvertrisk.plans.morning import MorningPlan
@@ -14,8 +16,13 @@ if TYPE_CHECKING:
 
 _MATCH = {
     "named": "named in the call",
-    "likely": "likely: the one that matters most on this road",
+    "note": "its place is in the remarks",
+    "mile": "by the mile named",
+    "only one": "the only one recorded on this road",
+    "road": "somewhere on this road: which, is not told",
 }
+DANGER = "Sign or close now; look before any machine goes on it."
+ASK_BACK = "Ask back where on the road; then look."
 NO_CROSSING = "No crossing of ours on this road: ask back."
 
 
@@ -43,15 +50,31 @@ def call_rows(content: MapContent) -> list[dict[str, Any]]:
             "caller": str(row["caller"]),
             "where": ", ".join(str(row[k]) for k in ("road_name", "place") if row[k]),
             "seen": str(row["seen"]),
-            "id": str(row["culvert_id"]),
+            "id": str(row["culvert_id"]) or _likeliest(row),
             "match": _MATCH.get(str(row["match"]), ""),
-            "done": _done(str(row["culvert_id"]), content.plan),
+            "done": both_units(_done(row, content.plan)),
         }
         for row in content.calls.to_dict("records")
     ]
 
 
-def _done(culvert_id: str, plan: MorningPlan | None) -> str:
+def _likeliest(row: dict[Any, Any]) -> str:
+    return f"{row['likeliest']}?" if row["likeliest"] else ""
+
+
+def _done(row: dict[Any, Any], plan: MorningPlan | None) -> str:
+    told = _on_plan(row, plan)
+    if not row["is_danger"]:
+        return told
+    # later steps of the usual list come too late once the road itself goes
+    later = told.replace(f"{SIGN[0].upper()}{SIGN[1:]}; ", "")
+    return f"{DANGER} {later}".strip()
+
+
+def _on_plan(row: dict[Any, Any], plan: MorningPlan | None) -> str:
+    if row["match"] == "road":
+        return ASK_BACK
+    culvert_id = str(row["culvert_id"])
     if not culvert_id:
         return NO_CROSSING
     if plan is None:

@@ -134,7 +134,8 @@ def _streams(
     if site.flow is None:
         return LineCollection([])
     grid = terrain.transform
-    rows, cols = np.nonzero(site.flow.area_m2 >= STREAM_M2)
+    area_m2 = site.flow.area_m2
+    rows, cols = np.nonzero(area_m2 >= STREAM_M2)
     direction = site.flow.direction[rows, cols]
     flows = direction < len(_STEPS)
     rows, cols, direction = rows[flows], cols[flows], direction[flows]
@@ -142,7 +143,7 @@ def _streams(
     inside = (x > box[0]) & (x < box[2]) & (y > box[1]) & (y < box[3])
     step = _STEPS[direction[inside]] * [grid.e, grid.a]
     start = np.column_stack([x[inside], y[inside]])
-    times = site.flow.area_m2[rows, cols][inside] / STREAM_M2
+    times = area_m2[rows, cols][inside] / STREAM_M2
     lines = np.stack([start, start + step[:, ::-1]], axis=1)
     return LineCollection(
         list(lines), colors=WATER, linewidths=0.8 + 0.5 * np.log2(times), zorder=2

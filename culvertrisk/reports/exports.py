@@ -17,6 +17,9 @@ import pyogrio
 import shapely
 
 from culvertrisk.inputs.reading import NOTE_COLUMNS
+from culvertrisk.plans.travel import FILL
+from culvertrisk.reports.sentence_units import in_units
+from culvertrisk.settings import FillPoint
 from culvertrisk.tables import columns
 from culvertrisk.units import clock
 
@@ -105,23 +108,28 @@ def whole_table(crossings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         else ("" if is_text[name] else np.nan)
         for name in names
     }
+    flat = pd.DataFrame(made, index=crossings.index.rename("culvert_id"))
+    for name in flat.columns[is_text[flat.columns]]:
+        flat[name] = [in_units(t, "metric") for t in flat[name].fillna("").astype(str)]
     return gpd.GeoDataFrame(
-        pd.DataFrame(made, index=crossings.index.rename("culvert_id")),
+        flat,
         geometry=crossings.geometry.to_numpy(),
         crs=crossings.crs,
     )
 
 
 def guarded(text: object) -> object:
-    """Return a text that a spreadsheet does not take for a formula.
+    """Return a text that a spreadsheet does not take for a formula, in metric units.
 
     Examples
     --------
     >>> guarded("=1+1"), guarded("Mill Road"), guarded(-3.0)
     ("'=1+1", 'Mill Road', -3.0)
     """
-    is_formula = isinstance(text, str) and text.startswith(_FORMULA_START)
-    return f"'{text}" if is_formula else text
+    if not isinstance(text, str):
+        return text
+    told = in_units(text, "metric")
+    return f"'{told}" if told.startswith(_FORMULA_START) else told
 
 
 def _degrees(table: gpd.GeoDataFrame) -> gpd.GeoSeries:
@@ -165,7 +173,7 @@ def _gpx(content: MapContent, stops: pd.DataFrame) -> bytes:
     )
     about = ElementTree.SubElement(root, "metadata")
     _line(about, "name", f"{content.title}, {content.on.isoformat()}")
-    points = _placed(stops, outlet_ends(content.crossings))
+    points = _placed(stops, content)
     for stop in points:
         _waypoint(root, "wpt", stop)
     for crew in dict.fromkeys(stop["crew"] for stop in points):
@@ -190,20 +198,33 @@ def _waypoint(parent: ElementTree.Element, tag: str, stop: dict[str, Any]) -> No
     _line(point, "desc", stop["words"])
 
 
-def _placed(stops: pd.DataFrame, ends: gpd.GeoSeries) -> list[dict[str, Any]]:
-    thaws = stops[stops["kind"] == "thaw"]
+def _placed(stops: pd.DataFrame, content: MapContent) -> list[dict[str, Any]]:
+    """Thaws and fill points in the order of the plan, where their place is known."""
+    ends = outlet_ends(content.crossings)
+    at = {str(key): (end.y, end.x) for key, end in ends.items()}
+    at |= {FILL + fill.name: (fill.lat, fill.lon) for fill in fill_points(content)}
     return [
         {
             "crew": str(stop["crew"]),
-            "name": f"{stop['crew']} {stop['stop_number']}: {stop['culvert_id']}",
+            "name": f"{stop['crew']} {stop['stop_number']}: {_gpx_name(stop)}",
             "words": f"start {clock(stop['start_s'])}, done {clock(stop['end_s'])}",
-            "lat": end.y,
-            "lon": end.x,
+            "lat": at[stop["place_id"]][0],
+            "lon": at[stop["place_id"]][1],
         }
-        for stop, end in zip(
-            thaws.to_dict("records"), ends.loc[thaws["culvert_id"]], strict=True
-        )
+        for stop in stops[stops["kind"].isin(("thaw", "fill"))].to_dict("records")
+        if stop["place_id"] in at
     ]
+
+
+def _gpx_name(stop: dict[Any, Any]) -> str:
+    if stop["kind"] == "thaw":
+        return str(stop["culvert_id"])
+    return f"water, {str(stop['place_id']).removeprefix(FILL)}"
+
+
+def fill_points(content: MapContent) -> tuple[FillPoint, ...]:
+    """Return the fill points of the town file; none where it is not at hand."""
+    return content.settings.fill_points if content.settings else ()
 
 
 def outlet_ends(crossings: gpd.GeoDataFrame) -> gpd.GeoSeries:

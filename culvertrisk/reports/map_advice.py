@@ -6,10 +6,12 @@ from typing import Any
 
 import pandas as pd
 
+from culvertrisk.plans.not_reached import other_owner
 from culvertrisk.reports import words
 from culvertrisk.reports.packing import coded, coded_lists, texts
 from culvertrisk.reports.release import release_dangers
-from culvertrisk.stages.reasons import CAUSE_WORDS
+from culvertrisk.reports.stop_site import OWNER_WORDS
+from culvertrisk.stages.reasons import CAUSE_INPUTS, CAUSE_WORDS
 
 # Notes of the stages that say where a method was used outside its limits, or not.
 _LIMITS = (
@@ -19,6 +21,7 @@ _LIMITS = (
     "pond_note",
     "stream_note",
     "washout_note",
+    "yearly_note",
 )
 
 
@@ -33,14 +36,16 @@ def advice_columns(crossings: pd.DataFrame) -> dict[str, Any]:
     Returns
     -------
     columns : dict
-        Coded texts ``cause``, ``next``, ``cure``, ``band``, ``closes``, ``opens``,
-        ``washout`` and ``danger`` (metric and US), and the sentences ``limits``.
+        Coded texts ``cause``, ``next``, ``cure``, ``owner``, ``band``, ``closes``,
+        ``opens``, ``washout`` and ``danger`` (metric and US), and
+        the sentences ``limits``.
     """
     dangers = release_dangers(crossings)
     return {
-        "cause": coded(_causes(crossings, "freeze_cause")),
+        "cause": coded(_first_causes(crossings)),
         "next": coded(_causes(crossings, "second_cause")),
         "cure": coded([text.replace("; ", ", then ") for text in _cures(crossings)]),
+        "owner": coded(_owners(crossings)),
         "band": coded(texts(crossings, "rank_band")),
         "closes": coded([_day(text) for text in texts(crossings, "closing_day")]),
         "opens": coded([_day(text) for text in texts(crossings, "self_opening_day")]),
@@ -59,12 +64,33 @@ def limits(crossings: pd.DataFrame) -> list[str]:
     ]
 
 
+def _first_causes(crossings: pd.DataFrame) -> list[str]:
+    """Likely causes are told as such: their input is not recorded."""
+    unknown = {
+        cause: crossings[column].isna().to_numpy()
+        for cause, column in CAUSE_INPUTS.items()
+        if column in crossings
+    }
+    causes = texts(crossings, "freeze_cause")
+    return [
+        f"likely {told}" if told and cause in unknown and unknown[cause][row] else told
+        for row, (cause, told) in enumerate(
+            zip(causes, _causes(crossings, "freeze_cause"), strict=True)
+        )
+    ]
+
+
 def _causes(crossings: pd.DataFrame, name: str) -> list[str]:
     return [CAUSE_WORDS.get(text, "") for text in texts(crossings, name)]
 
 
 def _cures(crossings: pd.DataFrame) -> list[str]:
     return texts(crossings, "cure")
+
+
+def _owners(crossings: pd.DataFrame) -> list[str]:
+    owners = [other_owner(owner) for owner in texts(crossings, "owner")]
+    return [OWNER_WORDS.format(owner) if owner else "" for owner in owners]
 
 
 def _day(text: str) -> str:

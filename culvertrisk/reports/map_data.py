@@ -13,6 +13,7 @@ import pandas as pd
 
 from culvertrisk.reports import amounts, map_water, run_sheet, words
 from culvertrisk.reports.map_advice import advice_columns
+from culvertrisk.reports.missed_sheet import not_reached
 from culvertrisk.reports.offline import template_text
 from culvertrisk.reports.packing import (
     DEGREES,
@@ -29,6 +30,7 @@ from culvertrisk.tables import columns
 if TYPE_CHECKING:
     from culvertrisk.inputs.rasters import Terrain
     from culvertrisk.plans.morning import MorningPlan
+    from culvertrisk.settings import Settings
 
 _SHARES = ("shading", "slope", "size", "history", "water", "weather")
 
@@ -44,7 +46,8 @@ class MapContent:
     ``unmapped`` the streams that meet a road where no culvert is listed, ``ponds``
     the full ponds of ``pond_outlines``, ``ratings`` those of ``rating_curves``.
     ``calibrated`` says that the freeze score was fitted to the town's log;
-    ``units`` is ``"metric"`` or ``"us"``.
+    ``units`` is ``"metric"`` or ``"us"``; ``settings`` give crews, fill points and
+    hours to keep clear.
     """
 
     title: str
@@ -64,6 +67,7 @@ class MapContent:
     ratings: pd.DataFrame | None = None
     calibrated: bool = False
     units: str = "metric"
+    settings: Settings | None = None
 
 
 def map_columns(content: MapContent) -> dict[str, Any]:
@@ -100,7 +104,7 @@ def map_columns(content: MapContent) -> dict[str, Any]:
         "advice": advice_columns(crossings),
         "trucks": _trucks(content, crossings.index),
         "missed": _missed(content, crossings.index),
-        "problems": list(content.plan.problems) if content.plan is not None else [],
+        "problems": run_sheet.plan_problems(content),
         "comparison": run_sheet.comparison_words(content),
         "cautions": run_sheet.cautions(content),
         "statement": list(words.STATEMENT),
@@ -225,5 +229,5 @@ def _route_lines(routes: gpd.GeoDataFrame | None, crew: str) -> list[list[int]]:
 
 def _missed(content: MapContent, ids: pd.Index[Any]) -> list[dict[str, Any]]:
     place = {str(culvert_id): row for row, culvert_id in enumerate(ids)}
-    rows = run_sheet.not_reached(content)
+    rows = not_reached(content)
     return [row | {"row": place.get(row["id"])} for row in rows]

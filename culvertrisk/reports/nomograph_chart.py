@@ -62,7 +62,7 @@ def _panel(axes: Axes, readings: list[dict[str, str]]) -> None:
     for row in readings:
         chart = row["where"].partition("inlet ")[2].partition(":")[0]
         colour = INLETS[chart[-1]]
-        barrel = Barrel(diameter_m, diameter_m, False)
+        barrel = Barrel(diameter_m, diameter_m)
         given = check_inputs(row)
         inlet = InletCoefficients(*(given[name] for name in InletCoefficients._fields))
         curve_m = inlet_control_headwater(flow_m3s, barrel, slope, inlet)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from culvertrisk.reports import words
+from culvertrisk.reports.sentence_units import both_units
 
 DEGREES = "EPSG:4326"
 _PER_DEGREE = 100_000  # places are whole numbers of 1e-5 degree: about 1 m
@@ -62,18 +63,39 @@ def short(value: float) -> float | int | None:
     return int(rounded) if rounded.is_integer() else rounded
 
 
-def coded(told: Sequence[str]) -> dict[str, list[Any]]:
-    """Return texts as places in a list of the different ones."""
+def coded(told: Sequence[str]) -> dict[str, Any]:
+    """Return texts as places in a list of the different ones, see ``worded``."""
     places = {text: place for place, text in enumerate(dict.fromkeys(told))}
-    return {"words": [*places], "codes": [places[text] for text in told]}
+    return {**worded(places), "codes": [places[text] for text in told]}
 
 
-def coded_lists(told: Sequence[str]) -> dict[str, list[Any]]:
+def coded_lists(told: Sequence[str]) -> dict[str, Any]:
     """Return texts of several sentences as places in a list of the sentences."""
     rows = [words.sentences(text) for text in told]
     different = dict.fromkeys(sentence for row in rows for sentence in row)
     places = {sentence: place for place, sentence in enumerate(different)}
-    return {"words": [*places], "codes": [[places[s] for s in row] for row in rows]}
+    return {**worded(places), "codes": [[places[s] for s in row] for row in rows]}
+
+
+def worded(told: Iterable[str]) -> dict[str, Any]:
+    """Return texts for metric readers, and by place those that differ in US units.
+
+    Examples
+    --------
+    >>> from culvertrisk.units import quantity
+    >>> worded(["A seep", f"Drop {quantity(0.7, 'm', 1)}"])
+    {'words': ['A seep', 'Drop 0.7 m'], 'us': {1: 'Drop 2.3 ft'}}
+    >>> worded(["A seep"])
+    {'words': ['A seep']}
+    """
+    pairs = [both_units(text) for text in told]
+    differ = {
+        place: pair.us for place, pair in enumerate(pairs) if pair.us != pair.metric
+    }
+    return {
+        "words": [pair.metric for pair in pairs],
+        **({"us": differ} if differ else {}),
+    }
 
 
 def single_lines(shapes: gpd.GeoSeries, simpler_m: float = _SIMPLER_M) -> gpd.GeoSeries:

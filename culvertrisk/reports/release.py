@@ -1,11 +1,18 @@
-"""What opening a pipe does to the crossing below it, in words for the crew."""
+"""What opening a pipe lets go, here and at the crossing below it, for the crew."""
 
 from __future__ import annotations
 
+from functools import cache
+
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 
 from culvertrisk.reports import amounts
+from culvertrisk.reports.exports import outlet_ends
+from culvertrisk.reports.packing import texts
+from culvertrisk.reports.water_amounts import pond_volume
+from culvertrisk.tables import table
 
 # From this chance on that the release floods the crossing below, the crew is told.
 LIKELY_CHANCE = 0.5
@@ -14,21 +21,22 @@ _NOTHING = amounts.Amount("", "")
 
 
 def release_dangers(crossings: pd.DataFrame) -> list[amounts.Amount]:
-    """Say where opening a pipe is likely to flood the crossing below.
+    """Say where much water stands above a pipe, and where opening floods the next.
 
     Parameters
     ----------
     crossings : DataFrame
-        Indexed by ``culvert_id``; ``release_flow_m3s`` and
-        ``release_flooded_chance`` of a row are of the water let go by the next
-        crossing upstream of it, whose ``downstream_id`` names it.
+        Indexed by ``culvert_id``; ``held_release_m3s`` and
+        ``held_release_flooded_chance`` of a row are of its own water, which meets the
+        crossing ``downstream_id`` next. Geometry tells where that one lies.
 
     Returns
     -------
     dangers : list of Amount
-        One a crossing, in metric and US units: to see the one below open first, to keep
-        clear while the one above is opened, or both; blank below an even chance and
-        where the chance is not known.
+        One a crossing, in metric and US units: the pond above from ``warned_pond_m``
+        of ``thaw_defaults`` on, to see the one below open first, and to keep clear
+        while the one above is opened. A flood below is not told under an even chance
+        and where the chance is not known.
 
     Examples
     --------
@@ -36,65 +44,123 @@ def release_dangers(crossings: pd.DataFrame) -> list[amounts.Amount]:
     ...     {
     ...         "downstream_id": ["B2", ""],
     ...         "pond_depth_m": [2.13, 0.0],
-    ...         "release_flow_m3s": [np.nan, 0.84],
-    ...         "release_flooded_chance": [np.nan, 0.7],
+    ...         "held_release_m3s": [0.84, 0.2],
+    ...         "held_release_flooded_chance": [0.7, np.nan],
     ...     },
     ...     index=["A1", "B2"],
     ... )
     >>> above, below = release_dangers(table)
-    >>> above.metric.partition("; ")[2].partition(". ")[0]
-    'opened it may send up to 0.8 m³/s to B2, likely over the road there'
-    >>> below.us.partition(", ")[0]
-    'When A1 above is opened up to 30 ft³/s may come'
+    >>> above.metric.partition(". ")[0]
+    'Pond above: up to 2.1 m deep'
+    >>> below.us.partition(",")[0]
+    'When A1 (up to 30 ft³/s) above is opened'
     """
     told = [_NOTHING] * len(crossings)
-    if not {"release_flooded_chance", "downstream_id"} <= set(crossings.columns):
+    for row in _deep_rows(crossings):
+        told[row] = _pond_words(crossings, row)
+    if not {"held_release_flooded_chance", "downstream_id"} <= set(crossings.columns):
         return told
     place = {culvert_id: row for row, culvert_id in enumerate(crossings.index)}
-    likely = (crossings["release_flooded_chance"] >= LIKELY_CHANCE).to_numpy()
-    above: dict[int, list[str]] = {}
-    for row, below_id in enumerate(crossings["downstream_id"]):
-        below = place.get(below_id, -1)
-        if below >= 0 and likely[below]:
-            told[row] = _before_opening(crossings, row, below)
-            above.setdefault(below, []).append(str(crossings.index[row]))
-    for below, ids in above.items():
-        told[below] = _joined(told[below], _while_opened(crossings, below, ids))
+    below = [place.get(below_id, -1) for below_id in crossings["downstream_id"]]
+    is_likely = crossings["held_release_flooded_chance"] >= LIKELY_CHANCE
+    above: dict[int, list[int]] = {}
+    for row, is_told in enumerate(is_likely):
+        if is_told and below[row] >= 0:
+            told[row] = _joined(told[row], _before_opening(crossings, row, below[row]))
+            above.setdefault(below[row], []).append(row)
+    for row, rows in above.items():
+        told[row] = _joined(told[row], _while_opened(crossings, rows))
     return told
+
+
+@cache
+def _warned_pond_m() -> float:
+    values = table("thaw_defaults").set_index("name")["value"].astype(float)
+    return float(values["warned_pond_m"])
+
+
+def _deep_rows(crossings: pd.DataFrame) -> list[int]:
+    if "pond_depth_m" not in crossings:
+        return []
+    is_deep = crossings["pond_depth_m"] >= _warned_pond_m()
+    return [int(row) for row in np.flatnonzero(is_deep)]
+
+
+def _number(crossings: pd.DataFrame, name: str, row: int) -> float:
+    return float(crossings[name].iloc[row]) if name in crossings else np.nan
+
+
+def _pond_words(crossings: pd.DataFrame, row: int) -> amounts.Amount:
+    depth_m = _number(crossings, "pond_depth_m", row)
+    held = pond_volume(_number(crossings, "pond_volume_m3", row))
+    return amounts.Amount(
+        *(
+            f"Pond above: up to {deep} deep{f', {water}' if water else ''}. Stand to "
+            "the side of the outlet, check the road for hollows, see who is below "
+            "before it runs."
+            for deep, water in zip(amounts.depth(depth_m), held, strict=True)
+        )
+    )
 
 
 def _before_opening(crossings: pd.DataFrame, row: int, below: int) -> amounts.Amount:
     name = crossings.index[below]
-    depth_m = (
-        crossings["pond_depth_m"].iloc[row] if "pond_depth_m" in crossings else 0.0
-    )
-    depth = amounts.depth(depth_m) if depth_m >= LEAST_DEPTH_M else _NOTHING
+    depth_m = _number(crossings, "pond_depth_m", row)
+    is_shallow = LEAST_DEPTH_M <= depth_m < _warned_pond_m()
+    depth = amounts.depth(depth_m) if is_shallow else _NOTHING
+    sent = _flow(crossings, row)
+    where = _where(crossings, row, below)
     return amounts.Amount(
         *(
             f"{f'Pond above: up to {deep} deep; opened' if deep else 'Opened'} it may "
-            f"send up to {sent} to {name}, likely over the road there. Make sure "
-            f"{name} is open first and nobody is on the road there."
-            for deep, sent in zip(depth, _flow(crossings, below), strict=True)
+            f"send up to {much} to {name}, likely over the road there. Make sure "
+            f"{name}{f' ({place})' if place else ''} is open first and nobody is on "
+            "the road there."
+            for deep, much, place in zip(depth, sent, where, strict=True)
         )
     )
 
 
-def _while_opened(
-    crossings: pd.DataFrame, below: int, ids: list[str]
-) -> amounts.Amount:
+def _where(crossings: pd.DataFrame, row: int, below: int) -> amounts.Amount:
+    """Road, coordinates, distance and direction of the crossing below."""
+    road = texts(crossings, "road_name")[below]
+    if not isinstance(crossings, gpd.GeoDataFrame):
+        return amounts.Amount(road, road)
+    here, there = (crossings.geometry.iloc[place] for place in (row, below))
+    end = outlet_ends(crossings.iloc[[below]]).iloc[0]
+    if not (np.isfinite(here.distance(there)) and np.isfinite(end.x)):
+        return amounts.Amount(road, road)
+    bearing = np.degrees(np.arctan2(there.x - here.x, there.y - here.y)) % 360
+    at = f"{end.y:.5f}, {end.x:.5f}"
     return amounts.Amount(
         *(
-            f"When {' or '.join(ids)} above is opened up to {sent} may come, likely "
-            "over the road here: keep clear then."
-            for sent in _flow(crossings, below)
+            ", ".join(part for part in (road, at, f"{far} {side} of here") if part)
+            for far in amounts.near_distance(here.distance(there))
+            for side in (amounts.compass(float(bearing)),)
         )
+    )
+
+
+def _while_opened(crossings: pd.DataFrame, rows: list[int]) -> amounts.Amount:
+    sent = [_flow(crossings, row) for row in rows]
+    names = [str(crossings.index[row]) for row in rows]
+    return amounts.Amount(
+        *(
+            f"When {_either(names, flows)} above is opened, water is likely over the "
+            "road here: keep clear then."
+            for flows in zip(*sent, strict=True)
+        )
+    )
+
+
+def _either(names: list[str], flows: tuple[str, ...]) -> str:
+    return " or ".join(
+        f"{name} (up to {flow})" for name, flow in zip(names, flows, strict=True)
     )
 
 
 def _flow(crossings: pd.DataFrame, row: int) -> amounts.Amount:
-    if "release_flow_m3s" not in crossings:
-        return amounts.flow(np.nan)
-    return amounts.flow(crossings["release_flow_m3s"].iloc[row])
+    return amounts.flow(_number(crossings, "held_release_m3s", row))
 
 
 def _joined(first: amounts.Amount, second: amounts.Amount) -> amounts.Amount:

@@ -10,23 +10,31 @@ import numpy as np
 import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from culvertrisk.plans.travel import FILL
 from culvertrisk.reports import amounts, words
 from culvertrisk.reports.call_sheet import call_rows
-from culvertrisk.reports.exports import outlet_ends, replace_file
+from culvertrisk.reports.exports import fill_points, outlet_ends, replace_file
+from culvertrisk.reports.missed_sheet import look_sheets, not_reached
 from culvertrisk.reports.offline import policy
 from culvertrisk.reports.release import release_dangers
-from culvertrisk.reports.stop_site import site_words
+from culvertrisk.reports.sentence_units import both_units
+from culvertrisk.reports.stop_site import (
+    clear_words,
+    expected_shut,
+    frozen_words,
+    how_words,
+    people_words,
+    site_words,
+    wait_words,
+)
+from culvertrisk.reports.water_amounts import volume_used
 from culvertrisk.tables import sources
 
 if TYPE_CHECKING:
     from culvertrisk.reports.map_data import MapContent
 
+_TANK = ("tank_before_m3", "tank_left_m3")
 _SHOWN_NOT_REACHED = 30  # about three pages; the map and crossings.csv hold them all
-_ENDS = {
-    "outlet": "work from the outlet",
-    "both ends": "work from both ends",
-    "dig only": "dig only, no heat",
-}
 
 
 def truck_sheets(content: MapContent) -> list[dict[str, Any]]:
@@ -50,30 +58,10 @@ def truck_sheets(content: MapContent) -> list[dict[str, Any]]:
     jobs = _jobs(content)
     return [
         {"letter": ascii_uppercase[place % len(ascii_uppercase)]}
-        | _sheet(str(crew), stops.sort_values("stop_number"), places, jobs)
-        for place, (crew, stops) in enumerate(
+        | _sheet(content, _with_tank(stops), places, jobs)
+        for place, (_, stops) in enumerate(
             content.plan.stops.groupby("crew", sort=False)
         )
-    ]
-
-
-def not_reached(content: MapContent) -> list[dict[str, Any]]:
-    """Return the crossings that no truck reaches, the greatest loss first."""
-    if content.plan is None:
-        return []
-    rows = content.plan.not_reached.sort_values(
-        "loss_avoided_person_h", ascending=False, kind="stable"
-    )
-    roads = _text_column(content.crossings, "road_name")
-    return [
-        {
-            "id": str(row["culvert_id"]),
-            "road": str(roads.get(row["culvert_id"], "")),
-            "loss": amounts.person_hours(row["loss_avoided_person_h"]),
-            "why": str(row["why"]),
-            "instead": str(row["instead"]),
-        }
-        for row in rows.to_dict("records")
     ]
 
 
@@ -119,10 +107,11 @@ def _words(content: MapContent) -> dict[str, Any]:
         "title": content.title,
         "day": words.day_words(content.on),
         "trucks": truck_sheets(content),
+        "rounds": look_sheets(content),
         "missed": missed[:_SHOWN_NOT_REACHED],
         "missed_more": max(len(missed) - _SHOWN_NOT_REACHED, 0),
         "calls": call_rows(content),
-        "problems": list(content.plan.problems) if content.plan is not None else [],
+        "problems": plan_problems(content),
         "cautions": cautions(content),
         "statement": words.STATEMENT,
         "score_words": words.score_words(content.calibrated),
@@ -149,24 +138,25 @@ def comparison_words(content: MapContent) -> str:
     return "; ".join(kept) + "."
 
 
-def cautions(content: MapContent) -> list[dict[str, str]]:
-    """Return the cautions: hazard, words and where they are from."""
+def plan_problems(content: MapContent) -> list[amounts.Amount]:
+    """Return what is wrong with the plan, for metric and for US readers."""
+    return [
+        both_units(told) for told in (content.plan.problems if content.plan else ())
+    ]
+
+
+def cautions(content: MapContent) -> list[dict[str, Any]]:
+    """Return the cautions: hazard, words in both units and where they are from."""
     rows = content.cautions.fillna("").astype(str)
     citations = sources()
     return [
         {
             "hazard": row["hazard"],
-            "words": row["words"],
+            "words": both_units(row["words"]),
             "source": citations.get(row["source"], row["source"]),
         }
         for row in rows.to_dict("records")
     ]
-
-
-def _text_column(table: pd.DataFrame, name: str) -> pd.Series[Any]:
-    if name in table:
-        return table[name].fillna("")
-    return pd.Series("", index=table.index, dtype=object)
 
 
 def _places(content: MapContent) -> pd.DataFrame:
@@ -193,24 +183,36 @@ def _jobs(content: MapContent) -> dict[tuple[str, str], Any]:
     }
 
 
+def _with_tank(stops: pd.DataFrame) -> pd.DataFrame:
+    """A truck's stops in order, with what its tank held before each."""
+    ordered = stops.sort_values("stop_number")
+    return ordered.assign(tank_before_m3=ordered["tank_left_m3"].shift())
+
+
 def _sheet(
-    crew: str, stops: pd.DataFrame, places: pd.DataFrame, jobs: dict[Any, Any]
+    content: MapContent,
+    stops: pd.DataFrame,
+    places: pd.DataFrame,
+    jobs: dict[Any, Any],
 ) -> dict[str, Any]:
     thaws = stops[stops["kind"] == "thaw"]
-    first = stops.iloc[0]
+    first, crew = stops.iloc[0], str(stops["crew"].iloc[0])
+    shut = places.reindex(thaws["culvert_id"]).get("blocked_chance")
     left_s = first["end_s" if first["kind"] == "start" else "start_s"]
     return {
         "crew": crew,
         "leaves": amounts.time_of_day(left_s),
         "back": amounts.time_of_day(stops["arrive_s"].iloc[-1]),
         "open_count": len(thaws),
+        "shut": expected_shut(shut) if content.calibrated and shut is not None else "",
+        "people": people_words(content.settings, crew),
         "fill_count": int((stops["kind"] == "fill").sum()),
         "drive": amounts.distance(stops["drive_m"].sum()),
         "push": _push(crew, thaws, jobs),
-        "water": amounts.volume(thaws["water_m3"].sum(skipna=False)),
-        "fuel": amounts.volume(thaws["fuel_m3"].sum(skipna=False)),
+        "water": volume_used([*zip(*(thaws[key] for key in _TANK), strict=True)]),
+        "fuel": volume_used([(used_m3, 0.0) for used_m3 in thaws["fuel_m3"]]),
         "stops": [
-            _stop(row, places, jobs.get((crew, str(row["culvert_id"])), {}))
+            _stop(row, places, jobs.get((crew, str(row["culvert_id"])), {}), content)
             for row in stops.to_dict("records")
         ],
     }
@@ -224,7 +226,10 @@ def _push(crew: str, thaws: pd.DataFrame, jobs: dict[Any, Any]) -> amounts.Amoun
 
 
 def _stop(
-    stop: dict[Any, Any], places: pd.DataFrame, job: dict[Any, Any]
+    stop: dict[Any, Any],
+    places: pd.DataFrame,
+    job: dict[Any, Any],
+    content: MapContent,
 ) -> dict[str, Any]:
     card = {
         "kind": stop["kind"],
@@ -237,10 +242,25 @@ def _stop(
         "drive": amounts.distance(stop["drive_m"]),
         "tank_left": amounts.volume(stop["tank_left_m3"]),
         "fuel_left": amounts.volume(stop["fuel_left_m3"]),
+        "wait": wait_words(stop),
     }
     if stop["kind"] != "thaw":
-        return card
-    return card | _thaw(stop, job) | site_words(places.loc[stop["culvert_id"]])
+        return card | {"where": _fill_place(content, str(stop["place_id"]))}
+    place, own = places.loc[stop["culvert_id"]], content.settings
+    return {
+        **card,
+        **_thaw(stop, job),
+        **site_words(place),
+        "frozen": frozen_words(place, calibrated=content.calibrated),
+        "keep_clear": clear_words(places, stop["culvert_id"], own) if own else "",
+    }
+
+
+def _fill_place(content: MapContent, place_id: str) -> str:
+    """Coordinates of a fill point; blank for a yard."""
+    fills = {FILL + f.name: f for f in fill_points(content)}
+    fill = fills.get(place_id)
+    return f"{fill.lat:.5f}, {fill.lon:.5f}" if fill else ""
 
 
 def _thaw(stop: dict[Any, Any], job: dict[Any, Any]) -> dict[str, Any]:
@@ -249,21 +269,11 @@ def _thaw(stop: dict[Any, Any], job: dict[Any, Any]) -> dict[str, Any]:
         "id": str(stop["culvert_id"]),
         "minutes": amounts.minutes(job.get("job_s", stop["end_s"] - stop["start_s"])),
         "range": amounts.minute_range(low_s, high_s),
-        "water": amounts.volume(stop["water_m3"]),
+        "water": volume_used([(stop[_TANK[0]], stop[_TANK[1]])]),
         "fuel": amounts.volume(stop["fuel_m3"]),
-        "ends": _how(job),
+        "ends": how_words(job),
         "loss": amounts.person_hours(stop["loss_avoided_person_h"]),
     }
-
-
-def _how(job: dict[Any, Any]) -> str:
-    """Which ends are worked at, and trips for more water than a tank holds."""
-    ends = str(job.get("ends", ""))
-    words = [_ENDS.get(ends, ends)] if ends else []
-    if count := int(job.get("trip_count", 0)):
-        trips = "1 trip" if count == 1 else f"{count} trips"
-        words.append(f"{trips} to {job['trip_fill']} for water, counted in the time")
-    return ", ".join(words)
 
 
 def _place_words(place_id: str) -> str:

@@ -8,7 +8,7 @@ from matplotlib import dates as mdates
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-_WIDTH_IN, _HEIGHT_IN, _DPI = 9.0, 7.2, 100
+_WIDTH_IN, _HEIGHT_IN, _DPI = 8.4, 6.8, 100
 _LOOKS = {  # by lightness and line, so that they can be told apart in grey
     "sag": ("standing water", "#7f2704", "-"),
     "seep": ("seep", "#d95f0e", "-"),

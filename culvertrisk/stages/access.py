@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from culvertrisk.formulas.delay import detour_delay, isolation, waiting_delay
 from culvertrisk.inputs.road_names import road_key
 from culvertrisk.network.detour import way_round
 from culvertrisk.network.graph import Floats, Indexes, RoadNetwork, build_network
@@ -20,11 +19,8 @@ from culvertrisk.network.placing import (
 )
 from culvertrisk.settings import Settings
 from culvertrisk.stages.behind import behind_each, service_centre
+from culvertrisk.stages.closure_loss import closure_loss, is_driveway
 
-DWELLING_TRIPS = 10.0  # vehicles a day to and from one dwelling; common practice
-DEAD_END_TRAFFIC = 200.0  # most that a dead end makes itself [1/day]; our choice
-DRIVEWAY_SHARE = 0.1  # of isolation: its people reach the road on foot; our choice
-OFF_ROAD_KIND = "driveway"  # the pipe lies beside the road and shuts no road
 Columns = dict[str, NDArray[Any]]
 
 
@@ -89,7 +85,7 @@ def add_access(
     dead end, unless the places file marks two or more such ends as ``way out``:
     these are taken to be joined outside, by a way of unknown length.
     """
-    columns, people_count = _unknown(crossings), np.zeros(len(crossings))
+    columns = _unknown(crossings)
     at = on_roads or put_on_roads(roads, crossings, settings)
     if at is not None and roads is not None:
         columns |= _road_columns(at, crossings, roads, settings)
@@ -102,13 +98,14 @@ def add_access(
         columns["cut_off_dwelling_count"][on] = behind.dwelling_count
         columns["cut_off_places"][on] = behind.places
         columns["rescue_delay_s"][on] = behind.rescue_delay_s
-        people_count[on] = np.nan_to_num(behind.people_count)
-    driveway = _is_driveway(crossings)
+        columns["cut_off_people_count"][on] = behind.people_count
+    driveway = is_driveway(crossings)
     columns["is_only_way"][driveway] = 1.0
     columns["cut_off_dwelling_count"][driveway] = 1.0
-    people_count[driveway] = settings.prices.people_per_dwelling
-    hours = _consequence(columns, people_count, driveway, settings)
-    return crossings.assign(**columns, consequence_person_h=hours)
+    columns["cut_off_people_count"][driveway] = settings.prices.people_per_dwelling
+    found = crossings.assign(**columns)
+    hours = closure_loss(found, settings.prices.closure_s, settings)
+    return found.assign(consequence_person_h=hours)
 
 
 def _add_ways_round(columns: Columns, at: OnRoads, on: Indexes) -> None:
@@ -152,7 +149,7 @@ def put_on_roads(
     near = named_segment(whole, xy, *names, reach_m=CROSSING_REACH_M)
     _, distance_m = place_along(whole, xy, near)
     road = np.where(distance_m <= CROSSING_REACH_M, whole.road_index[near], -1)
-    on_road_xy = np.where(_is_driveway(crossings)[:, None], np.nan, xy)
+    on_road_xy = np.where(is_driveway(crossings)[:, None], np.nan, xy)
     network, segment, _ = split_at(whole, on_road_xy, segment=near)
     return OnRoads(network, segment, road, distance_m)
 
@@ -183,7 +180,10 @@ def _road_columns(
     settings: Settings,
 ) -> Columns:
     near = at.road >= 0
-    names = roads["road_name"].to_numpy(object)[at.road]
+    names, surfaces = (
+        np.where(near, roads[name].to_numpy(object)[at.road], "")
+        for name in ("road_name", "surface")
+    )
     of_road = np.where(near, roads["road_class"].to_numpy(object)[at.road], "")
     pairs = zip(crossings["road_class"], of_road, strict=True)
     chosen = [_class(own, other, settings) for own, other in pairs]
@@ -194,7 +194,8 @@ def _road_columns(
         "road_distance_m": at.distance_m,
         "daily_traffic_count": np.where(at.segment >= 0, traffic, np.nan),
         "network_class": np.where(near, np.array(chosen, object), ""),
-        "network_road": np.where(near, names, ""),
+        "network_road": names,
+        "network_surface": surfaces,
     }
 
 
@@ -205,31 +206,11 @@ def _class(own: Any, of_road: Any, settings: Settings) -> str:
     return next(iter(known + names), "")
 
 
-def _consequence(
-    columns: Columns, people_count: Floats, driveway: Any, settings: Settings
-) -> Floats:
-    closure_s, people = settings.prices.closure_s, settings.prices.people_per_vehicle
-    traffic, detour_s = columns["daily_traffic_count"], columns["detour_s"]
-    has_way = np.isfinite(detour_s)
-    usual_s = np.median(detour_s[has_way]) if has_way.any() else np.inf
-    local = columns["cut_off_dwelling_count"] * DWELLING_TRIPS
-    local = np.fmin(traffic, np.where(np.isnan(local), DEAD_END_TRAFFIC, local))
-    waits = np.where(has_way, 0.0, local)
-    round_s = np.fmin(np.where(has_way, detour_s, usual_s), closure_s / 2)
-    delay = waiting_delay(waits, people, closure_s)
-    delay += detour_delay(traffic - waits, people, round_s, closure_s)
-    alone = isolation(people_count, closure_s)
-    return np.where(driveway, DRIVEWAY_SHARE * alone, delay + alone)
-
-
-def _is_driveway(crossings: gpd.GeoDataFrame) -> NDArray[np.bool_]:
-    return crossings["crossing_kind"].eq(OFF_ROAD_KIND).to_numpy(bool)
-
-
 def _unknown(crossings: gpd.GeoDataFrame) -> Columns:
-    numbers = ("segment_index", "road_distance_m", "daily_traffic_count", "detour_m")
-    others = ("detour_s", "is_only_way", "cut_off_dwelling_count", "rescue_delay_s")
-    texts = ("cut_off_places", "network_class", "network_road")
+    names = ["segment_index", "road_distance_m", "daily_traffic_count", "detour_m"]
+    names += ["detour_s", "is_only_way", "rescue_delay_s"]
+    names += ["cut_off_dwelling_count", "cut_off_people_count"]
+    texts = ("cut_off_places", "network_class", "network_road", "network_surface")
     count = len(crossings)
-    unknown: Columns = {name: np.full(count, np.nan) for name in numbers + others}
+    unknown: Columns = {name: np.full(count, np.nan) for name in names}
     return unknown | {name: np.full(count, "", object) for name in texts}

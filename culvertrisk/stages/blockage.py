@@ -16,7 +16,10 @@ Floats = NDArray[np.float64]
 
 # the rest is fed by what is never measured
 ON_STANDING_WATER = ("sag", "tailwater", "refreeze")
-FRAGILITY = ("closing_median_ratio", "closing_spread", "seep_closing_spread")
+FRAGILITY = (
+    *("closing_median_ratio", "closing_spread", "seep_closing_spread"),
+    "at_work_level",
+)
 _SECTION = ("silt_fraction", "barrel_slope_m_per_m", "outlet_drop_m")
 
 
@@ -84,25 +87,27 @@ def averaged_state(
     """Turn ice into chances and average over everything unknown.
 
     Mechanisms are taken as independent, so that the expected chance to be at work is
-    all that matters of an unknown seep, plug or wind.
+    all that matters of an unknown seep, plug or wind. ``at_work_level`` says how many
+    more or fewer are at work than the chances of the defaults table give.
     """
     clear_m = rows.rise_m * (1 - rows.silt_fraction)
-    shown_m, chance = {}, {}
+    shown_m, chance, level = {}, {}, coefficients["at_work_level"]
     open_now, clear = np.ones((2, len(clear_m)))
     for name in MECHANISMS:
         at_work, ice_m = rows.at_work[name], ice.ice_m[name][rows.run]
         blocks = at_work * _chance(name, ice_m / clear_m, coefficients)
         closed = blocked_fraction(ice_m, rows.rise_m, rows.silt_fraction)
-        shown_m[name] = _mean(rows, at_work * np.minimum(ice_m, clear_m))
-        chance[name] = _mean(rows, blocks)
+        seen = _levelled(at_work, level)
+        shown_m[name] = _mean(rows, seen * np.minimum(ice_m, clear_m))
+        chance[name] = _levelled(_mean(rows, blocks), level)
         open_now = open_now * (1 - blocks)
         clear = clear * (1 - at_work * closed)
     return FreezeState(
         afdd_cday=_mean(rows, ice.afdd_cday[rows.run]),
         frost_depth_m=_mean(rows, ice.frost_depth_m[rows.run]),
         ground_c=_mean(rows, ice.ground_c[rows.run]),
-        blocked_fraction=_mean(rows, 1 - clear),
-        modelled_chance=_mean(rows, 1 - open_now),
+        blocked_fraction=_levelled(_mean(rows, 1 - clear), level),
+        modelled_chance=_levelled(_mean(rows, 1 - open_now), level),
         ice_m=shown_m,
         chance=chance,
     )
@@ -113,7 +118,7 @@ def trial_chances(
 ) -> Floats:
     """Chance with the thickest ice so far, for each trial fragility.
 
-    Shape (7, 5, n), by ``MEDIAN_FACTORS`` and ``SPREAD_FACTORS``.
+    Shape (5, 5, n), by ``MEDIAN_FACTORS`` and ``SPREAD_FACTORS``.
     """
     clear_m = rows.rise_m * (1 - rows.silt_fraction)
     most = {k: ice_m[rows.run] / clear_m for k, ice_m in ice.most_ice_m.items()}
@@ -123,17 +128,20 @@ def trial_chances(
         never = np.ones(len(clear_m))
         for name in MECHANISMS:
             never *= 1 - rows.at_work[name] * _chance(name, most[name], c)
-        return _mean(rows, 1 - never)
+        return _levelled(_mean(rows, 1 - never), c["at_work_level"])
 
     by_median = [[of_trial(m, s) for s in SPREAD_FACTORS] for m in MEDIAN_FACTORS]
     return np.array(by_median)
 
 
 def with_factors(
-    coefficients: Mapping[str, Floats], median_factor: float, spread_factor: float
+    coefficients: Mapping[str, Floats],
+    median_factor: float,
+    spread_factor: float,
+    level: float = 1.0,
 ) -> dict[str, Floats]:
-    """Return the coefficients with another median and spread of the fragility."""
-    factors = median_factor, spread_factor, spread_factor
+    """Return the coefficients with another fragility and count of mechanisms."""
+    factors = median_factor, spread_factor, spread_factor, level
     pairs = zip(FRAGILITY, factors, strict=True)
     return {**coefficients, **{name: coefficients[name] * f for name, f in pairs}}
 
@@ -145,6 +153,11 @@ def _chance(
     spread = coefficients["closing_spread" if standing else "seep_closing_spread"]
     median = coefficients["closing_median_ratio"]
     return ice_blocked_chance(closing_ratio, median_ratio=median, spread=spread)
+
+
+def _levelled(chance: Floats, level: Floats) -> Floats:
+    """Chance where so many times as many mechanisms are at work: certain stays."""
+    return np.asarray(1 - (1 - np.minimum(chance, 1)) ** level)
 
 
 def _mean(rows: SectionRows, values: Floats) -> Floats:

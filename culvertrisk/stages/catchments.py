@@ -5,8 +5,10 @@ from collections.abc import Iterable
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
+import shapely.geometry
+from affine import Affine
 from numpy.typing import NDArray
+from rasterio import features
 
 from culvertrisk.inputs.rasters import Terrain
 from culvertrisk.stages.site import SiteFlow
@@ -43,19 +45,16 @@ def catchment_outlines(
         row, col = site.catchment_row[place], site.catchment_col[place]
         if site.flow is None or row < 0:
             continue
-        mask = upstream_mask(site.flow.direction, row, col)
-        shapes[culvert_id] = _outline(mask, terrain)
+        mask, top, left = upstream_mask(site.flow.direction, row, col)
+        grid = terrain.transform @ Affine.translation(left, top)
+        shapes[culvert_id] = shapely.simplify(_outline(mask, grid), terrain.cell_m)
     index = pd.Index([*shapes], name="culvert_id", dtype=object)
     return gpd.GeoDataFrame(geometry=[*shapes.values()], index=index, crs=terrain.crs)
 
 
-def _outline(mask: NDArray[np.bool_], terrain: Terrain) -> shapely.Geometry:
-    grid = terrain.transform
-    padded = np.pad(mask, ((0, 0), (1, 1)))
-    rows, turns = np.nonzero(np.diff(padded.astype(np.int8), axis=1))
-    # Each row's runs of cells are boxes; starts and ends follow one another.
-    rows, starts, ends = rows[::2], turns[::2], turns[1::2]
-    west, east = grid.c + starts * grid.a, grid.c + ends * grid.a
-    north, south = grid.f + rows * grid.e, grid.f + (rows + 1) * grid.e
-    whole = shapely.union_all(shapely.box(west, south, east, north))
-    return shapely.simplify(whole, terrain.cell_m)
+def _outline(mask: NDArray[np.bool_], grid: Affine) -> shapely.Geometry:
+    parts = features.shapes(mask.astype(np.uint8), mask=mask, transform=grid)
+    # Parts of it touch at corners only, so they are one whole as they are.
+    shapes = np.array([shapely.geometry.shape(part) for part, _ in parts], object)
+    whole: shapely.Geometry = shapely.multipolygons(shapes)  # type: ignore[assignment]
+    return whole

@@ -27,7 +27,6 @@ from culvertrisk.stages.flood_weather import DayWater
 from culvertrisk.stages.pond_room import storage_at
 from culvertrisk.stages.ponding import PondGround
 from culvertrisk.stages.tailwater import (
-    against_backwater,
     beds,
     capacity_under_tailwater,
     channel_tailwater,
@@ -191,8 +190,7 @@ def _levels(
     """Headwater at shares of the capacity, and those flows, shape (n, m)."""
     flow_m3s = _SHARES * most_m3s[:, None]
     ditch_m = channel_tailwater(crossings, flow_m3s.T).T
-    backed_m = _backed_today(crossings)
-    found, backed_m = against_backwater(found, backed_m), backed_m[:, None]
+    backed_m = _backed_today(crossings)[:, None]
     part = taken(found, np.repeat(np.arange(len(limit_m)), len(_SHARES)))
     level_m = barrel_headwater(
         flow_m3s.ravel() / part.barrel_count,
@@ -235,22 +233,31 @@ def _with_pond_taken_in(
 def _released(
     crossings: GeoDataFrame, held_outflow_m3s: Floats, settings: Settings
 ) -> dict[str, Floats]:
-    """What the next crossing upstream lets go when opened with its pond full."""
-    flow_m3s = crossings["today_flow_m3s"].to_numpy(float)
-    runoff_m3 = crossings["today_runoff_m3"].to_numpy(float)
-    room_m3 = crossings["pond_room_m3"].to_numpy(float)
+    """What each crossing lets go when opened with its pond full, and what comes."""
+    flow_m3s = _at_next_below(crossings, "today_flow_m3s")
+    runoff_m3 = _at_next_below(crossings, "today_runoff_m3")
+    room_m3 = _at_next_below(crossings, "pond_room_m3")
     spread = settings.forecast.spread_fraction
-    release_m3s = _largest_upstream(crossings, held_outflow_m3s)
-    held_m3 = _largest_upstream(crossings, np.minimum(runoff_m3, room_m3))
-    left_m3s = crossings["today_capacity_m3s"].to_numpy(float) - release_m3s
+    left_m3s = _at_next_below(crossings, "today_capacity_m3s") - held_outflow_m3s
     chance = exceedance_chance(flow_m3s, left_m3s, spread)
     chance = np.where(left_m3s < 0, 1.0, chance)
-    by_volume = exceedance_chance(runoff_m3 + held_m3, room_m3, spread)
-    usual = crossings["flooded_open_chance"].to_numpy(float)
+    held_m3 = np.minimum(crossings["today_runoff_m3"], crossings["pond_room_m3"])
+    by_volume = exceedance_chance(runoff_m3 + held_m3.to_numpy(), room_m3, spread)
+    usual = _at_next_below(crossings, "flooded_open_chance")
+    own_chance = np.maximum(np.minimum(chance, by_volume), usual)
     return {
-        "release_flow_m3s": release_m3s,
-        "release_flooded_chance": np.maximum(np.minimum(chance, by_volume), usual),
+        "held_release_m3s": held_outflow_m3s,
+        "held_release_flooded_chance": own_chance,
+        "release_flow_m3s": _largest_upstream(crossings, held_outflow_m3s),
+        "release_flooded_chance": _largest_upstream(crossings, own_chance),
     }
+
+
+def _at_next_below(crossings: GeoDataFrame, name: str) -> Floats:
+    """A column's value at the next crossing below; NaN where none is known."""
+    below = next_below(crossings)
+    values = crossings[name].to_numpy(float)
+    return np.where(below >= 0, values[below], np.nan)
 
 
 def _largest_upstream(crossings: GeoDataFrame, values: Floats) -> Floats:

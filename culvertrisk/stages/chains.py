@@ -42,12 +42,14 @@ def add_chains(
     -----
     The water of each crossing is followed along the flow over the DEM with every
     culvert cut, up to 500 m, to the first cell within 10 m of another crossing's
-    inlet or barrel. A crossing without a stream that meets none so drains along its
-    ditch: to the nearest crossing of the same road whose inlet lies on the same side
-    of it, at most 300 m away, and whose ground is at least 0.3 m lower. That distance
-    is straight. A pipe under a driveway lies in the ditch, so both give to it and
-    take from it; it drains along the ditch wherever that is the shorter way. Without
-    a road line no side is known, and no ditch.
+    inlet or barrel. A crossing without a stream that meets none so drains along a
+    ditch: to the nearest crossing of the same road, at most 300 m away, whose ground
+    is at least 0.3 m lower. That distance is straight. Under the road water changes
+    sides: it comes out into the ditch beyond, and what the pipe does not take stays
+    in the ditch before it, so the next pipe on either side has it. A pipe under a
+    driveway lies in one ditch and gives only to pipes whose inlet lies on its own
+    side; it drains along that ditch wherever that is the shorter way. Without a road
+    line no side is known, and a driveway has no ditch.
     """
     after = np.full(len(crossings), NOBODY, np.int64)
     away_m = np.full(len(crossings), np.nan)
@@ -109,7 +111,8 @@ def _along_ditch(
     places = np.column_stack([crossings.geometry.x, crossings.geometry.y])
     is_beside = crossings["crossing_kind"].to_numpy() == "driveway"
     along, out_m = _road_sides(places, is_beside, site)
-    known = np.flatnonzero(~np.isnan(level_m + out_m) & (road != ""))
+    is_sided = ~(is_beside & np.isnan(out_m))
+    known = np.flatnonzero(~np.isnan(level_m) & is_sided & (road != ""))
     if not known.size:
         return
     tree = cKDTree(places[known])
@@ -118,7 +121,8 @@ def _along_ditch(
         near = known[tree.query_ball_point(places[i], DITCH_REACH_M)]
         lower = level_m[near] <= level_m[i] - DITCH_FALL_M
         near = near[lower & (road[near] == road[i])]
-        near = near[_is_same_side(i, near, places, along, out_m)]
+        if is_beside[i]:
+            near = near[_is_same_side(i, near, places, along, out_m)]
         gap_m = np.hypot(*(places[near] - places[i]).T)
         flow_m = np.inf if after[i] == NOBODY else away_m[i]
         if near.size and gap_m.min() < flow_m:

@@ -20,7 +20,7 @@ from culvertrisk.stages.design_storm import (
     runoff_fractions,
     storm_defaults,
 )
-from culvertrisk.units import DAY_S, to_unit
+from culvertrisk.units import DAY_S, quantity, to_unit
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -28,7 +28,7 @@ Limits = tuple[tuple[str, Bools], ...]
 
 _MINUTE_S = to_unit("1 min", "s")
 _HECTARE_M2 = to_unit("1 ha", "m**2")
-_MILE2_M2 = to_unit("1 mi**2", "m**2")
+_KM2_M2 = to_unit("1 km**2", "m**2")
 _PERCENT = 100.0  # exact
 
 
@@ -53,15 +53,23 @@ def time_limits(time_s: Floats) -> Limits:
     return ((sentence, time_s <= least_s),)
 
 
+def rational_limits(area_m2: Floats) -> Limits:
+    """Catchments above those the rational method holds for."""
+    most_m2 = storm_defaults()["rational_limit"]
+    most = quantity(most_m2 / _HECTARE_M2, "ha")
+    sentence = f"catchment is above the {most} limit of the rational method"
+    return ((sentence, area_m2 > most_m2),)
+
+
 def kirpich_limits(crossings: GeoDataFrame) -> Limits:
     """Catchments and slopes outside those Kirpich's equation comes from."""
     defaults, slope = storm_defaults(), path_slope(crossings)
     low, high = defaults["kirpich_slope_low"], defaults["kirpich_slope_high"]
     most_m2 = defaults["kirpich_limit"]
+    most = quantity(most_m2 / _HECTARE_M2, "ha", None)
     return (
         (
-            f"catchment is above the {most_m2 / _HECTARE_M2:g} ha of Kirpich's time of "
-            "concentration",
+            f"catchment is above the {most} limit of Kirpich's time of concentration",
             crossings["catchment_m2"].to_numpy(float) > most_m2,
         ),
         (
@@ -77,10 +85,10 @@ def lag_limits(crossings: GeoDataFrame, number: Floats) -> Limits:
     defaults = storm_defaults()
     low, high = defaults["lag_number_low"], defaults["lag_number_high"]
     most_m2 = defaults["lag_area_limit"]
+    most = quantity(most_m2 / _KM2_M2, "km²")
     return (
         (
-            f"catchment is above the {most_m2 / _MILE2_M2:g} square miles of the NRCS "
-            "lag",
+            f"catchment is above the {most} limit of the NRCS lag",
             crossings["catchment_m2"].to_numpy(float) > most_m2,
         ),
         (
@@ -103,10 +111,13 @@ def velocity_limits(crossings: GeoDataFrame) -> Limits:
     sheet_m, shallow_m = defaults["sheet_length"], defaults["shallow_length"]
     path_m = crossings["flow_path_m"].to_numpy(float)
     return (
-        (f"sheet flow is held at its limit of {sheet_m:.0f} m", path_m > sheet_m),
         (
-            f"below {sheet_m + shallow_m:.0f} m the path counts as a ditch of assumed "
-            "size and roughness",
+            f"sheet flow is held at its limit of {quantity(sheet_m, 'm')}",
+            path_m > sheet_m,
+        ),
+        (
+            f"below {quantity(sheet_m + shallow_m, 'm')} the path counts as a ditch of "
+            "assumed size and roughness",
             path_m > sheet_m + shallow_m,
         ),
     )

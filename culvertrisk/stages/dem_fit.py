@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from culvertrisk.checks import SHOWN_ROWS, file_problem, refuse
 from culvertrisk.inputs.rasters import Terrain, cells
 from culvertrisk.terrain.sampling import sample
-from culvertrisk.units import to_unit
+from culvertrisk.units import quantity, to_unit
 
 CLOSE_M = 10.0  # ground and beds in one unit differ by less; common practice, no source
 FAR_M = 20.0  # another unit or datum makes them differ by more; our choice
@@ -78,11 +78,13 @@ def dem_fit(
         remedy = "Check the CRS of both files, or give the DEM of this place."
         refuse([file_problem(name, rule, found, remedy)])
     beds = _beds(crossings, ground_m)
-    refuse(_unit_problems(beds, name))
+    outside = _outside(crossings, is_inside, name)
+    problems = _unit_problems(beds, name)
+    refuse(problems + outside if problems else [])
     unit_notes = _unit_notes(beds, name)
     if not unit_notes and len(beds.bed_m) < CERTAIN_COUNT:
         unit_notes = _slope_notes(crossings, terrain, roads, name)
-    return _outside(crossings, is_inside, name) + unit_notes
+    return outside + unit_notes
 
 
 def _beds(crossings: GeoDataFrame, ground_m: Floats) -> _Beds:
@@ -144,8 +146,8 @@ def _unit_notes(beds: _Beds, name: str) -> list[str]:
         if _is_explained(miss_m, other_m):
             why = words
     return [
-        f"{name} and the recorded beds differ by {miss_m:.0f} m in the middle of "
-        f"{len(beds.bed_m)} culverts: {why}"
+        f"{name} and the recorded beds differ by {quantity(miss_m, 'm')} in the "
+        f"middle of {len(beds.bed_m)} culverts: {why}"
     ]
 
 

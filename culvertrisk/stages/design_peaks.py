@@ -19,6 +19,7 @@ from culvertrisk.stages.concentrations import (
     concentration_time,
     lag_limits,
     lag_time,
+    rational_limits,
     slope_limits,
     time_limits,
 )
@@ -66,17 +67,13 @@ def rational_peaks(
     rows = table("frequency_factors")
     factors = np.interp(PEAK_YEARS, rows["return_years"], rows["frequency_factor"])
     intensity_m_s = rain_depths(rain, time_s) / time_s[:, None]
-    most_m2 = storm_defaults()["rational_limit"]
     return MethodPeaks(
         flow_m3s=flow_rational(
             area_m2[:, None], intensity_m_s, fraction[:, None], factors
         ),
-        is_within=area_m2 <= most_m2,
+        is_within=area_m2 <= storm_defaults()["rational_limit"],
         limits=(
-            (
-                "catchment is above the 80 ha limit of the rational method",
-                area_m2 > most_m2,
-            ),
+            *rational_limits(area_m2),
             (
                 "runoff share times frequency factor is held at 1",
                 fraction * factors.max() > 1,

@@ -8,11 +8,14 @@ from geopandas import GeoDataFrame
 from numpy.typing import ArrayLike, NDArray
 
 from culvertrisk.formulas.barrel_flow import barrel_capacity
+from culvertrisk.formulas.barrel_kernels import BOX, OPEN_ARCH, PIPE_ARCH, ROUND
 from culvertrisk.formulas.ice_section import iced_barrel, iced_roughness
 from culvertrisk.formulas.inlet_control import InletCoefficients, inlet_control_flow
 from culvertrisk.formulas.sections import Barrel, Conduit
 from culvertrisk.stages.flood_weather import flood_defaults
+from culvertrisk.stages.usual_barrel import usual_barrel
 from culvertrisk.tables import table
+from culvertrisk.units import quantity
 
 Floats = NDArray[np.float64]
 
@@ -20,11 +23,18 @@ NOT_PIPES = ("bridge", "ford")
 SLOPE_TERM = -0.5  # HDS-5 appendix A: Ks
 MITRED_SLOPE_TERM = 0.7  # HDS-5 appendix A: Ks of mitred inlets
 _CONCRETE_WALLS = ("concrete", "stone", "timber")  # thick walls with square edges
-_SHAPES = ("round", "box", "arch", "ellipse")
+_SHAPES = {
+    "round": ROUND,
+    "box": BOX,
+    "arch": PIPE_ARCH,
+    "open arch": OPEN_ARCH,
+    "ellipse": ROUND,
+}
 _TABLE_SHAPES = {
     "round": ("circular",),
     "box": ("box",),
     "arch": ("arch", "pipe arch", "horizontal ellipse", "vertical ellipse"),
+    "open arch": ("arch", "pipe arch", "horizontal ellipse", "vertical ellipse"),
     "ellipse": ("arch", "pipe arch", "horizontal ellipse", "vertical ellipse"),
 }
 
@@ -56,21 +66,25 @@ def openings(crossings: GeoDataFrame, tailwater_m: Floats | float = 0.0) -> Open
     -------
     openings : Openings
         Unknown words take the row of ``inlet_choices`` with the lesser flow; unknown
-        silt and number of barrels take the default; unknown sizes stay NaN.
+        silt, number of barrels, slope and length take the default; unknown sizes stay
+        NaN.
     """
     defaults = flood_defaults()
     choice = _choices(crossings)
-    slope = crossings["barrel_slope_m_per_m"].to_numpy(float)
+    length_m, slope = usual_barrel(crossings)
     count = crossings["barrel_count"].fillna(defaults["unknown_barrels"])
     return Openings(
-        barrel=_barrel(crossings, choice["shape"].to_numpy() == "box"),
-        conduit=_conduit(crossings, choice["entrance_loss_key"], tailwater_m),
+        barrel=_barrel(crossings, choice["shape"].map(_SHAPES)),
+        conduit=Conduit(
+            length_m=length_m,
+            slope_m_per_m=slope,
+            **_losses(crossings, choice["entrance_loss_key"]),
+            tailwater_m=np.broadcast_to(tailwater_m, len(crossings)),
+        ),
         inlet=_coefficients(
             table("culvert_inlets").set_index("chart").loc[choice["chart"]]
         ),
-        inlet_slope_m_per_m=np.where(
-            np.isnan(slope), defaults["chart_slope"], np.maximum(slope, 0)
-        ),
+        inlet_slope_m_per_m=np.maximum(slope, 0),
         barrel_count=count.to_numpy(float),
         shape=choice["shape"].to_numpy(object),
     )
@@ -109,8 +123,8 @@ def headwater_limit(crossings: GeoDataFrame) -> tuple[Floats, NDArray[np.object_
         ""
         if surveyed
         else "; ".join(
-            f"{what} unknown: {value:.2f} m assumed for the depth at which water "
-            "reaches the road"
+            f"{what} unknown: {quantity(value, 'm', 2)} assumed for the depth at which "
+            "water reaches the road"
             for what, known, value in (("rise", rise, r), ("cover", cover, c))
             if np.isnan(known)
         )
@@ -204,7 +218,7 @@ def _choices(crossings: GeoDataFrame) -> pd.DataFrame:
     """Row of ``inlet_choices`` for each crossing."""
     keys = pd.DataFrame(
         {
-            "shape": _word(crossings["shape"], _SHAPES, "round"),
+            "shape": _word(crossings["shape"], tuple(_SHAPES), "round"),
             "wall": np.where(
                 crossings["material"].isin(_CONCRETE_WALLS), "concrete", "metal"
             ),
@@ -216,31 +230,27 @@ def _choices(crossings: GeoDataFrame) -> pd.DataFrame:
     return keys.merge(table("inlet_choices"), how="left", validate="many_to_one")
 
 
-def _barrel(crossings: GeoDataFrame, is_box: NDArray[np.bool_]) -> Barrel:
+def _barrel(crossings: GeoDataFrame, shape: pd.Series) -> Barrel:
     rise_m = crossings["rise_m"].to_numpy(float)
     span_m = crossings["span_m"].to_numpy(float)
     silt = crossings["silt_fraction"].fillna(flood_defaults()["unknown_silt"])
     return Barrel(
         rise_m=rise_m,
         span_m=np.where(np.isnan(span_m), rise_m, span_m),
-        is_box=is_box,
+        shape=shape.to_numpy(float),
         bed_fraction=silt.to_numpy(float),
     )
 
 
-def _conduit(
-    crossings: GeoDataFrame, entrance_loss_key: pd.Series, tailwater_m: Floats | float
-) -> Conduit:
+def _losses(crossings: GeoDataFrame, entrance_loss_key: pd.Series) -> dict[str, Floats]:
+    """Entrance loss and roughness of each barrel."""
     losses = table("entrance_losses").set_index("key")["entrance_loss"]
     roughness = _roughness()
     material = _word(crossings["material"], tuple(roughness))
-    return Conduit(
-        length_m=crossings["length_m"].to_numpy(float),
-        slope_m_per_m=crossings["barrel_slope_m_per_m"].to_numpy(float),
-        entrance_loss=losses.loc[entrance_loss_key].to_numpy(float),
-        roughness=np.array([roughness[word] for word in material], dtype=float),
-        tailwater_m=np.broadcast_to(tailwater_m, len(crossings)),
-    )
+    return {
+        "entrance_loss": losses.loc[entrance_loss_key].to_numpy(float),
+        "roughness": np.array([roughness[word] for word in material], dtype=float),
+    }
 
 
 def _roughness() -> dict[str, float]:

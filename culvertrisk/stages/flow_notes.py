@@ -9,12 +9,14 @@ from numpy.typing import NDArray
 from culvertrisk.stages.concentrations import (
     Limits,
     kirpich_limits,
+    rational_limits,
     slope_limits,
     time_limits,
 )
-from culvertrisk.stages.design_storm import storm_defaults
+from culvertrisk.stages.flood_capacity import NOT_PIPES
 from culvertrisk.stages.flood_weather import flood_defaults
-from culvertrisk.units import to_unit
+from culvertrisk.stages.usual_barrel import barrel_limits
+from culvertrisk.units import quantity
 
 Floats = NDArray[np.float64]
 Words = NDArray[np.object_]
@@ -23,7 +25,6 @@ _NO_AREA = (
     "catchment unknown: no flow; give an elevation raster, a column of recorded "
     "catchments or design.catchment_m2"
 )
-_HECTARE_M2 = to_unit("1 ha", "m**2")
 
 
 def flow_notes(
@@ -56,6 +57,8 @@ def flow_notes(
         *_dem_limits(crossings),
         *_method_limits(crossings, concentration_s),
     ]
+    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    lines += [(line, holds & is_pipe) for line, holds in barrel_limits(crossings)]
     _say(said, lines)
     for sentences, other in zip(said, assumed, strict=True):
         sentences.extend(word for word in (other, missing) if word)
@@ -82,8 +85,8 @@ def _dem_limits(crossings: GeoDataFrame) -> Limits:
         ),
         *(
             (
-                f"elevation raster filled {depth_m:.1f} m deep at the inlet: catchment "
-                "doubtful",
+                f"elevation raster filled {quantity(depth_m, 'm', 1)} deep at the "
+                "inlet: catchment doubtful",
                 is_deep & (np.round(fill_m, 1) == depth_m),
             )
             for depth_m in np.unique(np.round(fill_m[is_deep], 1))
@@ -92,13 +95,8 @@ def _dem_limits(crossings: GeoDataFrame) -> Limits:
 
 
 def _method_limits(crossings: GeoDataFrame, concentration_s: Floats) -> Limits:
-    most_m2 = storm_defaults()["rational_limit"]
     return (
-        (
-            f"catchment is above the {most_m2 / _HECTARE_M2:.0f} ha limit of the "
-            "rational method",
-            crossings["catchment_m2"].to_numpy(float) > most_m2,
-        ),
+        *rational_limits(crossings["catchment_m2"].to_numpy(float)),
         *kirpich_limits(crossings),
         *slope_limits(crossings),
         *time_limits(concentration_s),

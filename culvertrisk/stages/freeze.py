@@ -96,7 +96,7 @@ def most_chances(
 
     Returns
     -------
-    chances : ndarray, shape (7, 5, n)
+    chances : ndarray, shape (5, 5, n)
         By ``MEDIAN_FACTORS`` of the fragility, then by ``SPREAD_FACTORS``.
     """
     span = first_day, last_day

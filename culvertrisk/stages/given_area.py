@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from culvertrisk.formulas.catchment_shape import flow_path_by_area
 from culvertrisk.stages.design_storm import storm_defaults
 from culvertrisk.stages.flood_weather import flood_defaults
-from culvertrisk.units import to_unit
+from culvertrisk.units import quantity, to_unit
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -82,6 +82,10 @@ def _is_apart(dem_m2: Floats, recorded_m2: Floats) -> Bools:
     )
 
 
+def _hectares(area_m2: float) -> str:
+    return quantity(area_m2 / _HECTARE_M2, "ha", 1)
+
+
 def _notes(
     area_m2: Floats,
     dem_m2: Floats,
@@ -96,14 +100,13 @@ def _notes(
     ):
         is_recorded, is_assumed, no_slope, is_apart = row
         lines = {
-            f"catchment {area / _HECTARE_M2:.1f} ha as recorded in the inventory, its "
-            "path by Hack's relation to the area": is_recorded,
-            f"catchment {area / _HECTARE_M2:.1f} ha assumed for the whole town, its "
-            "path by Hack's relation to the area": is_assumed,
+            f"catchment {_hectares(area)} as recorded in the inventory, its path by "
+            "Hack's relation to the area": is_recorded,
+            f"catchment {_hectares(area)} assumed for the whole town, its path by "
+            "Hack's relation to the area": is_assumed,
             f"slope of the path unknown: {slope:g} assumed": no_slope,
-            f"catchment is {recorded / _HECTARE_M2:.1f} ha in the inventory and "
-            f"{dem / _HECTARE_M2:.1f} ha by the elevation raster: more than a factor "
-            "of two apart": is_apart,
+            f"catchment is {_hectares(recorded)} in the inventory and {_hectares(dem)} "
+            "by the elevation raster: more than a factor of two apart": is_apart,
         }
         notes.append("; ".join(line for line, holds in lines.items() if holds))
     return np.array(notes, dtype=object)

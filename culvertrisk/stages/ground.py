@@ -60,7 +60,8 @@ def on_the_ground(
     site = site_flow(crossings, terrain, roads)
     crossings = add_site(crossings, terrain, site)
     if terrain is not None and terrain.averaged_times > 1:
-        crossings = refine_by_window(crossings, roads, _window_reader(crossings, data))
+        fine = _window_reader(crossings, data)
+        crossings = refine_by_window(crossings, terrain, roads, fine)
     crossings = add_given_area(crossings, data.settings.design.catchment_m2)
     land = land_of(terrain, data.settings)
     crossings = add_land_cover(crossings, site, land, data.settings)

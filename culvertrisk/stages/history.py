@@ -34,8 +34,9 @@ class HistoryFit:
 
     ``logging_rate`` is thaws logged for each block expected, ``overdispersion`` that
     of the thaws about those expected. The factors on the median and the spread of
-    the fragility are 1 where it is not yet calibrated. ``notes`` are sentences for
-    the reports, ``log_note``, shape (n,), the log's own remarks.
+    the fragility and on how many mechanisms are at work are 1 where it is not yet
+    calibrated. ``notes`` are sentences for the reports, ``log_note``, shape (n,), the
+    log's own remarks.
     """
 
     logged_thaw_count: Floats
@@ -45,6 +46,7 @@ class HistoryFit:
     logged_fraction: Floats
     median_factor: float
     spread_factor: float
+    level_factor: float
     is_calibrated: bool
     logging_rate: float
     overdispersion: float
@@ -85,11 +87,12 @@ def fit_history(
     Notes
     -----
     Fitted at once, by penalised maximum likelihood over crossings x winters: median
-    closing ratio and spread of the fragility (with 30 thaws over 3 winters, else they
-    stay as they are and the model is "not yet calibrated"), the spread of
-    crossings that look alike, and the share of blocks logged by class of road. See
-    ``hindcast`` and ``fitted_log_model``. Thaws expected are winters with a thaw
-    expected, times the visits that such a winter has in this log.
+    closing ratio and spread of the fragility and how many mechanisms are at work (with
+    30 thaws over 3 winters, else they stay as they are and the model is "not yet
+    calibrated"), the spread of crossings that look alike, and the share of blocks
+    logged by class of road. See ``hindcast`` and ``fitted_log_model``. Thaws
+    expected are winters with a thaw expected, times the visits that such a winter has
+    in this log.
     """
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
     noted = with_log_note(crossings, log, settings, on)
@@ -130,7 +133,7 @@ def with_log(
         The same where the model is not yet calibrated.
     """
     town = settings.freeze.defaults
-    factors = fit.median_factor, fit.spread_factor
+    factors = fit.median_factor, fit.spread_factor, fit.level_factor
     fitted = with_factors(freeze_coefficients(town), *factors)
     own = {name: float(fitted[name].item()) for name in FRAGILITY}
     freeze = Freeze(defaults={**town, **own}) if fit.is_calibrated else settings.freeze
@@ -208,6 +211,7 @@ def _with_counts(
         logged_fraction=fit.logged_fraction + unknown,
         median_factor=fit.model.median_factor,
         spread_factor=fit.model.spread_factor,
+        level_factor=fit.model.level,
         is_calibrated=fit.is_calibrated,
         logging_rate=float(logged[is_pipe].sum() / blocks.sum()),
         overdispersion=spread,
@@ -223,7 +227,8 @@ def _fit_notes(past: Hindcast, fit: RecordFit) -> tuple[str, str]:
         says = (
             f"The freeze model is calibrated by this log ({seen}): ice at which half "
             f"block {fit.model.median_factor:.2f} times that of the defaults, spread "
-            f"{fit.model.spread_factor:.2f} times."
+            f"{fit.model.spread_factor:.2f} times, mechanisms at work "
+            f"{fit.model.level:.2f} times as often."
         )
     else:
         says = (
@@ -255,6 +260,7 @@ def _no_history(
         logged_fraction=unknown,
         median_factor=1.0,
         spread_factor=1.0,
+        level_factor=1.0,
         is_calibrated=False,
         logging_rate=np.nan,
         overdispersion=np.nan,

@@ -20,8 +20,14 @@ from culvertrisk.formulas.log_model import (
 Floats = NDArray[np.float64]
 
 _PRIOR = (
-    *("median_spread", "factor_spread", "effect_spread", "effect_spread_spread"),
-    *("logged_fraction", "logged_spread", "group_spread"),
+    *("median_spread", "factor_spread", "level_spread"),
+    *(
+        "effect_spread",
+        "effect_spread_spread",
+        "logged_fraction",
+        "logged_spread",
+        "group_spread",
+    ),
 )
 
 
@@ -29,10 +35,10 @@ _PRIOR = (
 class RecordFit:
     """What one record of the log says: of the physics, of crews, of each crossing.
 
-    ``model`` holds the factors on the fragility, 1 where the log says too little
-    (``is_calibrated`` is False); ``history_factor``, shape (n,), corrects the odds of
-    the chance by the crossing's own log; ``logged_fraction``, shape (n,), is the
-    share of blocks that leave a row.
+    ``model`` holds the factors on the fragility and the level, 1 where the log says too
+    little (``is_calibrated`` is False); ``history_factor``, shape (n,), corrects the
+    odds of the chance by the crossing's own log; ``logged_fraction``, shape (n,), is
+    the share of blocks that leave a row.
     """
 
     model: LogModel
@@ -86,8 +92,9 @@ def winter_chances(record: LogRecord, model: LogModel | None = None) -> Floats:
     chance : ndarray, shape (n, w)
         Not corrected by the places' own log.
     """
-    factors = (model.median_factor, model.spread_factor) if model else (1.0, 1.0)
-    return np.asarray(ndtr(at_factors(record.deviate, *factors)))
+    m = model or LogModel(1.0, 1.0, 1.0, 0.0, np.empty(0))
+    deviate = at_factors(record.deviate, m.median_factor, m.spread_factor, m.level)
+    return np.asarray(ndtr(deviate))
 
 
 def _factor(record: LogRecord, model: LogModel) -> Floats:

@@ -11,7 +11,12 @@ from culvertrisk.units import to_unit
 
 Floats = NDArray[np.float64]
 
-_MILE = re.compile(r"\b(mile|mi|km) ?(\d+(?:\.\d+)?)|\b(\d+(?:\.\d+)?) ?(mile|mi|km)\b")
+_AFTER = r" ?(?:about |marker |near )?"
+_MILE = re.compile(
+    rf"\b(mile|mi|km){_AFTER}(\d+(?:\.\d+)?)"
+    # a road's own number may stand before: "Trunk 4 mile 1.2"
+    rf"|\b(\d+(?:\.\d+)?) ?(mile|mi|km)\b(?!{_AFTER}\d)"
+)
 _METRES = {"mile": to_unit("1 mile", "m"), "mi": to_unit("1 mile", "m"), "km": 1000.0}
 
 
@@ -22,6 +27,8 @@ def written_distance(place: str) -> float:
     --------
     >>> [round(written_distance(t)) for t in ("Wyke Rd mile 0.5", "2 km, at the dip")]
     [805, 2000]
+    >>> round(written_distance("Trunk 4 mile about 2.0"))
+    3219
     """
     found = _MILE.search(place.lower())
     if found is None:

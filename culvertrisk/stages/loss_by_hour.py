@@ -20,8 +20,8 @@ def avoided_by_hour(
     Parameters
     ----------
     crossings : GeoDataFrame
-        With the columns of flood; ``closure_s`` is used where it is known, else the
-        town's.
+        With the columns of flood; ``flooded_closure_s`` is used where it is known,
+        else the town's.
     water : DayWater
         The day's rain and melt, as ``day_water`` gives it.
     settings : Settings
@@ -46,9 +46,9 @@ def avoided_by_hour(
     with np.errstate(invalid="ignore", divide="ignore"):
         comes = np.where(total > 0, np.diff(by_then, axis=1) / total, 0)
     closure_s = np.full(len(crossings), settings.prices.closure_s)
-    if "closure_s" in crossings:
-        known_s = crossings["closure_s"].to_numpy(float)
-        closure_s = np.where(known_s > 0, known_s, closure_s)
+    if "flooded_closure_s" in crossings:
+        known_s = crossings["flooded_closure_s"].to_numpy(float)
+        closure_s = np.where(np.isnan(known_s), closure_s, known_s)
     middle_s = clock_s[:-1] + STEP_S / 2
     gone = np.clip(clock_s[:, None] - middle_s, 0, None)
     shares = np.empty_like(by_then)

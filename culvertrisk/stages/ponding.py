@@ -10,10 +10,15 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from culvertrisk.inputs.rasters import Terrain
+from culvertrisk.inputs.rasters import COARSE_STEP_M, Terrain
 from culvertrisk.stages.ends import Ends
 from culvertrisk.stages.pond_marks import pond_marks, road_cells
-from culvertrisk.stages.road_profile import NOT_ON_ROADS, RoadProfile, shows_ponds
+from culvertrisk.stages.road_profile import (
+    LARGEST_CELL_M,
+    NOT_ON_ROADS,
+    RoadProfile,
+    shows_ponds,
+)
 from culvertrisk.terrain.ponding import Ponds, fill_ponds, lowest_starts, pond_cells
 from culvertrisk.terrain.rising import (
     AT_EDGE,
@@ -24,6 +29,7 @@ from culvertrisk.terrain.rising import (
     PondMarks,
     PondStarts,
 )
+from culvertrisk.units import quantity
 
 STAGE_COUNT = 8  # of the stage-area-volume table
 START_REACH_M = 30.0  # a mapped inlet is off by less; common practice, no source
@@ -264,19 +270,19 @@ def _notes(
     depth_m = ponds.stage_m[:, -1] - ponds.stage_m[:, 0]
     reasons = {
         "no elevation raster": terrain is None,
-        "elevation raster too coarse, above 10 m cells or half-metre steps": (
-            not shows_ponds(terrain)
-        ),
+        f"elevation raster too coarse, above {quantity(int(LARGEST_CELL_M), 'm')} "
+        f"cells or {quantity(COARSE_STEP_M, 'm', 1)} steps": not shows_ponds(terrain),
         "driveway, bridge or ford": off_road,
         "no road near": profile.line < 0,
         "road outside the elevation raster": profile.sag < 0,
         "ground at the inlet not found": ~is_found,
         "road not above the inlet in the elevation raster": ponds.end == UNKNOWN,
         "water reaches the edge of the elevation raster": ponds.end == AT_EDGE,
-        "water spreads to 1 km from the inlet": ponds.end == TOO_LARGE,
+        f"water spreads to {quantity(1, 'km')} from the inlet": ponds.end == TOO_LARGE,
     }
     holds = [np.broadcast_to(found, off_road.shape) for found in reasons.values()]
     unknown = [f"pond unknown: {reason}" for reason in reasons]
-    spills = [f"pond spills elsewhere at {d:.1f} m over the inlet" for d in depth_m]
+    at_m = "pond spills elsewhere at {} over the inlet"
+    spills = [at_m.format(quantity(d, "m", 1)) for d in depth_m]
     known = np.where(ponds.end == SPILLS, np.array(spills, object), "")
     return np.select(holds, unknown, known).astype(object)

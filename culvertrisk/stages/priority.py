@@ -17,7 +17,7 @@ def add_priority(crossings: GeoDataFrame, chances: NDArray[np.float64]) -> GeoDa
     Parameters
     ----------
     crossings : GeoDataFrame
-        With the columns of site, shade, access, freeze, history and flood.
+        With the columns of site, shade, access, freeze, history, flood, consequence.
     chances : ndarray, shape (2**6, n)
         Chance of a block by coalition of ``GROUPS``: see ``coalition_chances``.
 
@@ -29,14 +29,14 @@ def add_priority(crossings: GeoDataFrame, chances: NDArray[np.float64]) -> GeoDa
     Notes
     -----
     ``loss_avoided_person_h`` is P(blocked) x [P(flooded | blocked) -
-    P(flooded | open)] x consequence. Where today's flow is unknown, the mean gain of
-    the town's known crossings stands in; where nobody is known to be hit, the
-    median consequence: ``unknowns`` says so. Bridges and fords stay unscored.
+    P(flooded | open)] x ``flooded_loss_person_h``. Where today's flow is unknown, the
+    mean gain of the town's known crossings stands in; where nobody is known to be
+    hit, the median loss: ``unknowns`` says so. Bridges and fords stay unscored.
     """
     shares = 100.0 * shapley_shares(chances)
     named = {f"share_{name}_index": shares[i] for i, name in enumerate(GROUPS)}
     scored = crossings.assign(
-        loss_person_h=crossings["flooded_chance"] * crossings["consequence_person_h"],
+        loss_person_h=crossings["flooded_chance"] * crossings["flooded_loss_person_h"],
         loss_avoided_person_h=_loss_avoided(crossings),
         **named,
     )
@@ -53,11 +53,11 @@ def _loss_avoided(crossings: GeoDataFrame) -> NDArray[np.float64]:
         crossings["flooded_blocked_chance"] - crossings["flooded_open_chance"]
     ).clip(lower=0.0)
     usual_gain = gain.mean() if gain.notna().any() else UNKNOWN_GAIN_CHANCE
-    consequence = crossings["consequence_person_h"]
+    loss = crossings["flooded_loss_person_h"]
     avoided = (
         crossings["blocked_chance"]
         * gain.fillna(usual_gain)
-        * consequence.fillna(consequence.median())
+        * loss.fillna(loss.median())
     )
     return avoided.to_numpy(float)
 

@@ -23,7 +23,6 @@ from culvertrisk.stages.flood_capacity import (
 )
 from culvertrisk.stages.road_profile import RoadProfile
 from culvertrisk.stages.tailwater import (
-    against_backwater,
     backed_up,
     channel_tailwater,
     rating_defaults,
@@ -77,7 +76,7 @@ def rating_curves(
     """
     limit_m, _ = headwater_limit(crossings)
     backed_m = np.broadcast_to(np.asarray(tailwater_m, dtype=float), len(crossings))
-    found = against_backwater(openings(crossings), backed_m)
+    found = openings(crossings)
     flow_m3s = _flows(crossings, open_capacity(found, limit_m), flow_count)
     tail_m = np.fmax(channel_tailwater(crossings, flow_m3s), backed_m)
     road = road_lengths(limit_m, profile)._replace(
@@ -124,7 +123,7 @@ def rating_for_pages(
     limit_m, _ = headwater_limit(crossings)
     flow_m3s = crossings["today_flow_m3s"].to_numpy(float)
     backed_m = backed_up(crossings, openings(crossings), limit_m, flow_m3s)
-    shown = None if profile is None else _profile_of(profile, rows)
+    shown = None if profile is None else profile_of(profile, rows)
     return rating_curves(
         crossings.iloc[rows], tailwater_m=backed_m[rows], profile=shown
     )
@@ -197,7 +196,55 @@ def road_lengths(limit_m: Floats, profile: RoadProfile | None) -> Road:
     return Road(crest_m, length_m, rating_defaults()["road_width"], is_gravel=True)
 
 
-def _profile_of(profile: RoadProfile, rows: NDArray[np.intp]) -> RoadProfile:
+def under_water_length(depth_m: Floats, road: Road) -> Floats:
+    """Length of a road of ``road_lengths`` under water, even within a level length.
+
+    Parameters
+    ----------
+    depth_m : ndarray, shape (n,)
+        Water over the road's low point [m].
+    road : Road
+        The crest as level lengths.
+
+    Returns
+    -------
+    length_m : ndarray, shape (n,)
+        0 where the road is dry, growing with the depth; NaN where it is unknown [m].
+    """
+    rises_m = np.diff(_HEIGHTS_M)
+    shares = np.clip((depth_m[:, None] - _HEIGHTS_M[:-1]) / rises_m, 0, 1)
+    return np.asarray((shares * np.asarray(road.length_m)).sum(axis=1))
+
+
+def open_headwater(
+    crossings: GeoDataFrame, flow_m3s: Floats, profile: RoadProfile | None = None
+) -> Floats:
+    """Headwater at which each open pipe and its road carry one flow.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of culverts, site and flood.
+    flow_m3s : ndarray, shape (n,)
+        Whole flow [m3/s].
+    profile : RoadProfile, optional
+        The road along the same rows, as for ``rating_curves``.
+
+    Returns
+    -------
+    headwater_m : ndarray, shape (n,)
+        Over the inlet bed, the ditch alone below; NaN where not known [m].
+    """
+    limit_m = crossings["headwater_limit_m"].to_numpy(float)
+    found = openings(crossings)
+    tail_m = channel_tailwater(crossings, flow_m3s)
+    below_m = _over_inlet(found, tail_m)
+    road = road_lengths(limit_m, profile)._replace(tailwater_m=below_m)
+    return _headwater(flow_m3s[None], found, tail_m, road)[0]
+
+
+def profile_of(profile: RoadProfile, rows: NDArray[np.intp]) -> RoadProfile:
+    """The profile of some rows."""
     fields = {field.name: getattr(profile, field.name) for field in fields_of(profile)}
     step_m = fields.pop("step_m")
     return RoadProfile(
@@ -206,7 +253,10 @@ def _profile_of(profile: RoadProfile, rows: NDArray[np.intp]) -> RoadProfile:
 
 
 def _sag_lengths(profile: RoadProfile) -> Floats:
-    """Length of road at each height over its low point, between its crests [m]."""
+    """Length of road at each height over its low point, between its crests [m].
+
+    Straight from one place looked at to the next.
+    """
     count = profile.elevation_m.shape[1]
     steps = np.arange(count)
     first, last = profile.crests[:, :1], profile.crests[:, 1:]
@@ -214,5 +264,17 @@ def _sag_lengths(profile: RoadProfile) -> Floats:
     inside = (steps >= first) & (steps <= last) & (profile.sag[:, None] >= 0)
     low_m = profile.elevation_m[np.arange(len(inside)), profile.sag][:, None]
     height_m = np.where(inside, profile.elevation_m - low_m, np.nan)
-    bins = [(height_m >= low) & (height_m < high) for low, high in pairwise(_HEIGHTS_M)]
-    return profile.step_m * np.stack(bins).sum(axis=2).T
+    ends_m = height_m[:, :-1], height_m[:, 1:]
+    lower_m, upper_m = np.minimum(*ends_m), np.maximum(*ends_m)
+    rise_m = upper_m - lower_m
+    slopes = rise_m > 0
+    per_rise = np.divide(
+        profile.step_m, rise_m, where=slopes, out=np.zeros_like(rise_m)
+    )
+    lengths_m = np.empty((len(inside), len(_HEIGHTS_M) - 1))
+    for i, (low, high) in enumerate(pairwise(_HEIGHTS_M)):
+        part_m = np.clip(upper_m, low, high) - np.clip(lower_m, low, high)
+        level = ~slopes & (lower_m >= low) & (lower_m < high)
+        length_m = np.where(level, profile.step_m, part_m * per_rise)
+        lengths_m[:, i] = np.nansum(length_m, axis=1)
+    return lengths_m

@@ -4,17 +4,12 @@ from typing import Any
 
 import pandas as pd
 
-from culvertrisk.units import HOUR_S, to_unit
+from culvertrisk.units import HOUR_S, quantity
 
 SHOWN_REASONS = 3
 SMALL_RISE_M = 0.61  # 24 in; smaller pipes close by standing ice in a cold winter
 FLAT_SLOPE_M_PER_M = 0.005  # flatter pipes hold water; common practice, no source
 DOUBTFUL_FILL_M = 1.0  # deeper filled ground makes a catchment doubtful
-_INCH_M = to_unit("1 inch", "m")
-
-
-def _inches(metres: float) -> str:
-    return f"{metres * 1000:.0f} mm ({metres / _INCH_M:.0f} in)"
 
 
 def _percent(fraction: float) -> str:
@@ -37,13 +32,13 @@ def _slope(row: Any) -> str:
     if slope < FLAT_SLOPE_M_PER_M:
         return f"Flat: slope {slope * 100:.1f} %, water stands in the barrel"
     if row.outlet_drop_m > 0:
-        return f"Perched outlet: {row.outlet_drop_m:.1f} m drop"
+        return f"Perched outlet: {quantity(row.outlet_drop_m, 'm', 1)} drop"
     return ""
 
 
 def _size(row: Any) -> str:
     if row.rise_m < SMALL_RISE_M:
-        return f"Small pipe: {_inches(row.rise_m)} closes early"
+        return f"Small pipe: {quantity(row.rise_m * 1000, 'mm')} closes early"
     return ""
 
 
@@ -67,7 +62,7 @@ def _water(row: Any) -> str:
 
 
 def _weather(row: Any) -> str:
-    return f"Cold so far: {row.afdd_cday:.0f} °C·days of frost this winter"
+    return f"Cold so far: {quantity(row.afdd_cday, '°C·days')} of frost this winter"
 
 
 _SHARE_SENTENCES = {
@@ -94,7 +89,7 @@ def _consequence(row: Any) -> str:
 
 def _flood(row: Any) -> str:
     if row.flooded_blocked_chance > 0.5 and row.today_flow_m3s > 0:
-        peak = f"{row.today_flow_m3s * 1000:.0f} L/s at its peak"
+        peak = f"{quantity(row.today_flow_m3s * 1000, 'L/s')} at its peak"
         return f"Today's water ({peak}) reaches the road if it is shut"
     return ""
 
@@ -111,13 +106,25 @@ CAUSE_WORDS = {
     "silt": "silt that takes the room",
 }
 
+# What is recorded of a pipe where the cause is more than likely.
+CAUSE_INPUTS = {
+    "seep": "has_seep",
+    "sag": "barrel_slope_m_per_m",
+    "perched": "outlet_drop_m",
+    "silt": "silt_fraction",
+}
+
 
 def _cause(row: Any) -> str:
     cause = CAUSE_WORDS.get(row.freeze_cause, "")
     cure = str(row.cure).partition(";")[0]
     if not cause:
         return ""
-    return f"Cause: {cause}" + (f", cure: {cure}" if cure else "")
+    column = CAUSE_INPUTS.get(row.freeze_cause)
+    is_known = column is None or not pd.isna(getattr(row, column))
+    return f"{'Cause' if is_known else 'Likely cause'}: {cause}" + (
+        f", cure: {cure}" if cure else ""
+    )
 
 
 def reasons_of(row: Any) -> str:

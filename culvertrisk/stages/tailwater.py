@@ -1,6 +1,5 @@
 """Water below each road: the ditch, or the next crossing's headwater; what it costs."""
 
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -12,6 +11,7 @@ from culvertrisk.formulas.barrel_flow import barrel_headwater
 from culvertrisk.formulas.uniform_flow import channel_depth
 from culvertrisk.formulas.water_profile import profile_headwater
 from culvertrisk.stages.flood_capacity import Openings, taken
+from culvertrisk.stages.usual_barrel import usual_barrel
 from culvertrisk.tables import table
 
 Floats = NDArray[np.float64]
@@ -95,12 +95,12 @@ def beds(crossings: GeoDataFrame, limit_m: Floats) -> tuple[Floats, Floats]:
     Returns
     -------
     inlet_bed_m, outlet_bed_m : ndarray, shape (n,)
-        From the low point of the road down; a barrel of unknown fall counts as
-        level; NaN where the road's elevation is unknown [m].
+        From the low point of the road down, by the usual slope and length where they
+        are unknown; NaN where the road's elevation is unknown [m].
     """
     inlet_m = column_or_unknown(crossings, "road_low_m") - limit_m
-    fall = crossings["barrel_slope_m_per_m"] * crossings["length_m"]
-    return inlet_m, inlet_m - fall.fillna(0).to_numpy(float)
+    length_m, slope = usual_barrel(crossings)
+    return inlet_m, inlet_m - slope * length_m
 
 
 def depth_from_below(
@@ -209,11 +209,8 @@ def capacity_under_tailwater(
     Notes
     -----
     The ditch rises with the flow, the headwater with both: so one flow only brings
-    it to the limit, found by halving between 0 and the flow given. A barrel of
-    unknown fall counts as level where water is backed up to it; else the inlet alone
-    tells. An unknown length leaves the inlet alone in any case.
+    it to the limit, found by halving between 0 and the flow given.
     """
-    found = against_backwater(found, backed_m)
     tail_m = np.fmax(channel_tailwater(crossings, most_m3s), backed_m)
     rows = np.flatnonzero(_outlet_headwater(found, most_m3s, tail_m) > limit_m)
     capacity_m3s = most_m3s.copy()
@@ -226,27 +223,6 @@ def capacity_under_tailwater(
         low, high = np.where(passes, middle, low), np.where(passes, high, middle)
     capacity_m3s[rows] = low
     return capacity_m3s, np.fmax(channel_tailwater(crossings, capacity_m3s), backed_m)
-
-
-def against_backwater(found: Openings, backed_m: Floats) -> Openings:
-    """The same openings, a barrel of unknown fall level where water is backed up to it.
-
-    Parameters
-    ----------
-    found : Openings
-        Of n crossings.
-    backed_m : ndarray, shape (n,)
-        Water over the outlet bed that the next crossing backs up; NaN is none known
-        [m].
-
-    Returns
-    -------
-    openings : Openings
-        The inlet alone would tell nothing of that water.
-    """
-    slope = np.asarray(found.conduit.slope_m_per_m, dtype=float)
-    slope = np.where((backed_m > 0) & np.isnan(slope), 0, slope)
-    return replace(found, conduit=found.conduit._replace(slope_m_per_m=slope))
 
 
 def column_or_unknown(crossings: GeoDataFrame, name: str) -> Floats:

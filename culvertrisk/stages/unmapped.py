@@ -22,6 +22,7 @@ from culvertrisk.stages.streams import (
 )
 from culvertrisk.terrain.downstream import road_entries, ways_over_road
 from culvertrisk.terrain.flow import FlowField, flow_field
+from culvertrisk.units import quantity
 
 LARGE_STREAM_M2 = 5 * STREAM_M2  # hard to overlook in the field; our choice
 CORRIDOR_M = 21.0  # window of the lowest ground round a road; 7 cells of 3 m
@@ -147,7 +148,8 @@ def _words(
         elif deep[i] > least_deep:
             words.append((DOUBTFUL, "most of its catchment lies in filled ground"))
         elif known_m[i] <= NEAR_KNOWN_M:
-            near = f"a known crossing lies {known_m[i]:.0f} m away: it may be the same"
+            away = quantity(known_m[i], "m")
+            near = f"a known crossing lies {away} away: it may be the same"
             words.append((LIKELY if area_m2[i] >= LARGE_STREAM_M2 else DOUBTFUL, near))
         elif area_m2[i] >= LARGE_STREAM_M2:
             words.append((CLEAR, "a large stream meets the road, no crossing is near"))

@@ -7,6 +7,11 @@ from geopandas import GeoDataFrame
 
 from culvertrisk.settings import Settings
 from culvertrisk.stages.chain_water import add_chain_water
+from culvertrisk.stages.consequence import (
+    add_consequence,
+    add_design_depth,
+    coming_night,
+)
 from culvertrisk.stages.design_flow import add_design_flow
 from culvertrisk.stages.design_storm import design_choices
 from culvertrisk.stages.flood import add_flood
@@ -25,7 +30,7 @@ def under_water(
     rainfall: pd.DataFrame | None = None,
     pond: PondGround | None = None,
 ) -> GeoDataFrame:
-    """Add the columns of flood, its hours, chain water, design flow and yearly flood.
+    """Add the columns of flood, hours, chains, consequence, design and yearly flood.
 
     Parameters
     ----------
@@ -46,19 +51,16 @@ def under_water(
     Returns
     -------
     crossings : GeoDataFrame
-        Same rows, same order. The yearly figures take ``winter_blocked_chance`` of
-        ``add_winter_months``, without it the chance of a block on the day asked.
+        Same rows, same order.
     """
     crossings = add_flood(crossings, weather, settings, on)
     water = day_water(weather, settings, on, town_forest(crossings))
     crossings = add_flow_spread(crossings, settings)
     hours = add_today_hours(crossings, water, settings)
     hours = add_chain_water(hours, water, settings, pond)
-    design = settings.design
-    peaks = add_design_flow(hours, settings, design_choices(design), rainfall)
-    return add_yearly_flood(
-        peaks,
-        peaks.get("winter_blocked_chance", peaks["blocked_chance"]),
-        design.iced_season_fraction,
-        design.thaw_floods_per_year,
-    )
+    profile = None if pond is None else pond.profile
+    night = coming_night(weather, on, settings.forecast)
+    shut = add_consequence(hours, water, settings, night, profile=profile)
+    choices = design_choices(settings.design)
+    peaks = add_design_flow(shut, settings, choices, rainfall)
+    return add_yearly_flood(add_design_depth(peaks, profile), settings)

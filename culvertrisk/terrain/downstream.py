@@ -18,41 +18,71 @@ _DIAGONAL_CELLS = float(np.sqrt(2.0))
 
 
 @njit(cache=True)
-def upstream_mask(
+def upstream_cells(
     direction: NDArray[np.uint8], row: int, col: int
-) -> NDArray[np.bool_]:
-    """Cells that drain through one cell, itself included.
+) -> NDArray[np.int64]:
+    """Cells that drain through one cell, itself first.
 
     Parameters
     ----------
     direction : ndarray, shape (rows, columns)
-        D8 codes of :class:`FlowField`.
+        D8 codes of :class:`FlowField`, without a loop.
     row, col : int
         The cell.
 
     Returns
     -------
-    mask : ndarray of bool, shape (rows, columns)
-        The catchment.
+    cell : ndarray of int, shape (n,)
+        Numbers of the cells, row after row; each comes once.
     """
     rows, cols = direction.shape
-    mask = np.zeros((rows, cols), np.bool_)
-    mask[row, col] = True
-    stack, count = np.empty(FIRST_ROOM, np.int64), 1
-    stack[0] = row * cols + col
-    while count > 0:
-        count -= 1
-        r0, c0 = stack[count] // cols, stack[count] % cols
+    cell, count, done = np.empty(FIRST_ROOM, np.int64), 1, 0
+    cell[0] = row * cols + col
+    while done < count:
+        r0, c0 = cell[done] // cols, cell[done] % cols
+        done += 1
         for code in range(NEIGHBOURS):
             r, c = r0 + ROW_STEP[code], c0 + COL_STEP[code]
-            if r < 0 or c < 0 or r >= rows or c >= cols or mask[r, c]:
+            if r < 0 or c < 0 or r >= rows or c >= cols:
                 continue
+            # Each cell has one way down: none can be met twice.
             if direction[r, c] == (code + HALF_TURN) % NEIGHBOURS:
-                mask[r, c] = True
-                stack = with_room(stack, count)
-                stack[count] = r * cols + c
+                cell = with_room(cell, count)
+                cell[count] = r * cols + c
                 count += 1
-    return mask
+    return cell[:count]
+
+
+def upstream_mask(
+    direction: NDArray[np.uint8], row: int, col: int
+) -> tuple[NDArray[np.bool_], int, int]:
+    """Cells that drain through one cell, itself included, on the least rectangle.
+
+    Parameters
+    ----------
+    direction : ndarray, shape (rows, columns)
+        D8 codes of :class:`FlowField`, without a loop.
+    row, col : int
+        The cell.
+
+    Returns
+    -------
+    mask : ndarray of bool, shape (high, wide)
+        The catchment.
+    top, left : int
+        Row and column of its first cell.
+
+    Examples
+    --------
+    >>> upstream_mask(np.array([[8, 0, 0, 8]], np.uint8), 0, 3)
+    (array([[ True,  True,  True]]), 0, 1)
+    """
+    cell = upstream_cells(direction, row, col)
+    rows, cols = np.divmod(cell, direction.shape[1])
+    top, left = int(rows.min()), int(cols.min())
+    mask = np.zeros((rows.max() - top + 1, cols.max() - left + 1), np.bool_)
+    mask[rows - top, cols - left] = True
+    return mask, top, left
 
 
 def road_entries(

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from culvertrisk.formulas.barrel_flow import barrel_capacity
+from culvertrisk.formulas.barrel_kernels import PIPE_ARCH
 from culvertrisk.formulas.inlet_control import (
     InletCoefficients,
     inlet_control_flow,
@@ -29,7 +30,7 @@ def _pipes(count):
         0.024,
         rng.uniform(0, 0.9, count) * diameter_m,
     )
-    return Barrel(diameter_m, diameter_m, False), conduit, flow_m3s
+    return Barrel(diameter_m, diameter_m), conduit, flow_m3s
 
 
 @pytest.fixture(scope="module")
@@ -46,6 +47,14 @@ def profiles():
 def test_inlet_headwater_of_a_million_pipes(benchmark, pipes):
     barrel, _, flow_m3s = pipes
     headwater_m = benchmark(inlet_control_headwater, flow_m3s, barrel, 0.02, THIN_EDGE)
+    assert np.isfinite(headwater_m).all()
+
+
+@pytest.mark.benchmark(max_time=0.1, min_rounds=1, warmup=True)
+def test_inlet_headwater_of_a_million_pipe_arches(benchmark, pipes):
+    barrel, _, flow_m3s = pipes
+    arches = barrel._replace(span_m=1.45 * barrel.rise_m, shape=PIPE_ARCH)
+    headwater_m = benchmark(inlet_control_headwater, flow_m3s, arches, 0.02, THIN_EDGE)
     assert np.isfinite(headwater_m).all()
 
 
@@ -68,6 +77,14 @@ def test_outlet_headwater_by_losses_of_a_million_pipes(benchmark, pipes):
 def test_water_surface_in_ten_thousand_pipes(benchmark, profiles):
     barrel, conduit, flow_m3s = profiles
     headwater_m = benchmark(profile_headwater, flow_m3s, barrel, conduit)
+    assert np.isfinite(headwater_m).all()
+
+
+@pytest.mark.benchmark(max_time=0.1, min_rounds=3, warmup=True)
+def test_water_surface_in_ten_thousand_pipe_arches(benchmark, profiles):
+    barrel, conduit, flow_m3s = profiles
+    arches = barrel._replace(span_m=1.45 * barrel.rise_m, shape=PIPE_ARCH)
+    headwater_m = benchmark(profile_headwater, flow_m3s, arches, conduit)
     assert np.isfinite(headwater_m).all()
 
 

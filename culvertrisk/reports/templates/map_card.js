@@ -101,6 +101,20 @@ function adviceLines() {
   );
 }
 
+function limitsSection() {
+  const limits = listOf(data.advice.limits, focus);
+  if (!limits.length) return "";
+  return piece("details", {}, [
+    piece("summary", { textContent: "Limits of these numbers" }),
+    piece("ul", {}, limits.map((text) => piece("li", {}, [said(text)]))),
+  ]);
+}
+
+function ownerLine() {
+  const words = textOf(data.advice.owner, focus);
+  return words ? piece("p", {}, [piece("b", {}, [said(words)])]) : "";
+}
+
 function dangerLine() {
   const words = textOf(either(data.advice.danger), focus);
   return words ? piece("p", { className: "problem" }, [
@@ -126,7 +140,7 @@ function stopWords() {
   if (!missed) return "";
   return piece("p", { className: "today" }, [
     "Not reached today. Do instead: ",
-    said(missed.instead),
+    said(either(missed.instead)),
   ]);
 }
 
@@ -149,6 +163,7 @@ function fillCard() {
       piece("br"),
       placeWords(),
     ]),
+    ownerLine(),
     stopWords(),
     note ? piece("p", {}, ["Note: ", said(note)]) : "",
     scoreLine("freeze", "Freeze score"),
@@ -160,13 +175,13 @@ function fillCard() {
     away ? piece("p", {}, ["Cut off if the road is shut: ", said(away), "."]) : "",
     sentenceList("What is not known", listOf(data.unknowns, focus), ""),
     ...adviceLines(),
-    sentenceList("Limits of these numbers", listOf(data.advice.limits, focus), ""),
     shares(),
     ratingSection(),
     piece("h3", { textContent: "Where the scores come from" }),
     columnTable("freeze", "Freeze score"),
     columnTable("flood", "Flood score"),
     columnTable("loss", "Loss avoided"),
+    limitsSection(),
     piece("p", { className: "hint", textContent: data.scoreWords }),
   );
   return close;
@@ -207,7 +222,8 @@ function showCard(close, at, isFromList) {
 
 function closeCard() {
   if (focus < 0 && spot < 0) return;
-  const row = document.querySelector(`#rows [data-row="${focus}"]`);
+  // A switch of units draws the lists anew: what opened the card is looked up again.
+  const row = document.querySelector(focus < 0 ? "#spots [aria-current]" : `#rows [data-row="${focus}"]`);
   focus = spot = -1;
   byId("card").hidden = true;
   document.body.classList.remove("with-card");

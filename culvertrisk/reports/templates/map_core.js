@@ -45,6 +45,7 @@ function remember(key, value) {
 const digits = new Intl.NumberFormat("en", { maximumSignificantDigits: 3 });
 const whole = new Intl.NumberFormat("en", { maximumFractionDigits: 0 });
 const LEAST_PERCENT = 0.1; // less is not told: no input is that exact
+const FOOT_M = 0.3048;
 const isUs = () => units === "us";
 const either = (amount) => amount[isUs() ? 1 : 0];
 
@@ -74,8 +75,11 @@ function scoreWords(name, row) {
   return value < 1 ? "under 1" : digits.format(value);
 }
 
-const textOf = (column, row) => column.words[column.codes[row]] || "";
-const listOf = (column, row) => column.codes[row].map((place) => column.words[place]);
+// Sentences with a quantity come twice, in US units only where that differs.
+const wordsAt = (column, place) =>
+  (isUs() && column.us && column.us[place]) || column.words[place] || "";
+const textOf = (column, row) => wordsAt(column, column.codes[row]);
+const listOf = (column, row) => column.codes[row].map((place) => wordsAt(column, place));
 const classOf = (row) => data.scores[kind].class[row];
 const classWords = (name, row) => data.classWords[name][data.scores[name].class[row]];
 

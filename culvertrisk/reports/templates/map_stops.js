@@ -17,6 +17,9 @@ function thawItem(stop, t) {
       said(stop.id),
     ]),
     stop.road ? piece("p", {}, [said(stop.road)]) : "",
+    stop.owner ? piece("p", {}, [piece("b", {}, [said(stop.owner)])]) : "",
+    stop.wait || stop.keep_clear ? piece("p", {}, [piece("b", { textContent: stop.wait }), " ", said(stop.keep_clear)]) : "",
+    piece("p", {}, [piece("b", { textContent: stop.frozen })]),
     piece("p", { textContent: `Until ${stop.end}: ${take}, ${means}${stop.ends ? `, ${stop.ends}` : ""}.` }),
     piece("p", {}, [
       stop.has_end
@@ -28,15 +31,15 @@ function thawItem(stop, t) {
     either(stop.danger)
       ? piece("p", { className: "problem" }, [piece("b", { textContent: "Danger. " }), said(either(stop.danger))])
       : "",
-    piece("p", {}, ["Why: ", stop.access, " ", said(stop.why.join(". "))]),
+    piece("p", {}, ["Why: ", stop.access, " ", said(stop.why.map(either).join(". "))]),
     stop.cure ? piece("p", {}, ["Cure, later: ", said(stop.cure), "."]) : "",
-    piece("p", { textContent: `Saves ${stop.loss} of delay. Tank after: ${either(stop.tank_left)}.` }),
+    piece("p", { textContent: `Saves ${stop.loss} of delay on average. Tank after: ${either(stop.tank_left)}.` }),
     showButton(stop.row),
     logForm(stop),
   ]);
 }
 
-function moveItem(stop) {
+function moveItem(stop, t) {
   const words = {
     start: ["Leave ", said(stop.place), ` with ${either(stop.tank_left)} of water`],
     fill: ["Fill water at ", said(stop.place), ` until ${stop.end}`],
@@ -44,21 +47,23 @@ function moveItem(stop) {
   }[stop.kind] || [said(stop.place)];
   const when = stop.kind === "end" ? stop.arrive : stop.start;
   return piece("li", { className: "move-on" }, [
+    stop.kind === "fill" ? piece("b", { className: "plate", textContent: `${letter(t)}${stop.number}` }) : "",
     piece("time", { textContent: when }), " ", ...words,
   ]);
 }
 
 function truckSection(truck, t) {
   const sum =
-    `${truck.leaves} to ${truck.back}: ${truck.open_count} to open, ` +
+    `${truck.leaves} to ${truck.back}: ${truck.open_count} to visit${truck.shut ? `, ${truck.shut}` : ""}, ` +
     `${either(truck.drive)} of driving, about ${either(truck.water)} of water, ` +
-    `${either(truck.fuel)} of fuel.`;
+    `${either(truck.fuel)} of fuel. Times count every stop as shut: if you are ahead, go on.`;
   const items = truck.stops.map((stop) =>
-    stop.kind === "thaw" ? thawItem(stop, t) : moveItem(stop),
+    stop.kind === "thaw" ? thawItem(stop, t) : moveItem(stop, t),
   );
   return piece("section", {}, [
     piece("h2", {}, [piece("b", { className: "plate", textContent: letter(t) }), said(truck.crew)]),
     piece("p", { textContent: sum }),
+    truck.people ? piece("p", { className: "problem" }, [truck.people]) : "",
     piece("ol", { className: "visits" }, items),
   ]);
 }
@@ -71,12 +76,14 @@ function drawToday() {
 }
 
 function drawMissed() {
-  const notes = data.problems.map((text) => piece("p", { className: "problem" }, [said(text)]));
+  const notes = data.problems.map((told) => piece("p", { className: "problem" }, [said(either(told))]));
   const items = data.missed.slice(0, missedCount).map((item) =>
     piece("li", { className: "visit" }, [
       piece("h3", {}, [said(item.id), item.road ? ", " : "", item.road ? said(item.road) : ""]),
-      piece("p", {}, ["Do instead: ", piece("b", {}, [said(item.instead)])]),
-      piece("p", {}, ["Why not: ", said(item.why), `. At stake: ${item.loss}.`]),
+      item.owner ? piece("p", {}, [piece("b", {}, [said(item.owner)])]) : "",
+      piece("p", { textContent: `${item.where}${item.over ? `; ${item.over}` : ""}.` }),
+      piece("p", {}, ["Do instead: ", piece("b", {}, [said(either(item.instead))])]),
+      piece("p", {}, ["Why not: ", said(either(item.why)), `. At stake: ${item.loss}.`]),
       showButton(item.row),
     ]),
   );
@@ -106,7 +113,7 @@ function drawAbout() {
   const hurt = data.cautions.map((item) =>
     piece("li", {}, [
       piece("b", { textContent: `${item.hazard}: ` }),
-      item.words,
+      either(item.words),
       item.source ? piece("small", { textContent: ` (${item.source})` }) : "",
     ]),
   );

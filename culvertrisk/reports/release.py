@@ -60,13 +60,15 @@ def release_dangers(crossings: pd.DataFrame) -> list[amounts.Amount]:
         told[row] = _pond_words(crossings, row)
     if not {"held_release_flooded_chance", "downstream_id"} <= set(crossings.columns):
         return told
-    place = {culvert_id: row for row, culvert_id in enumerate(crossings.index)}
-    below = [place.get(below_id, -1) for below_id in crossings["downstream_id"]]
+    below = crossings.index.get_indexer(pd.Index(crossings["downstream_id"]))
     is_likely = crossings["held_release_flooded_chance"] >= LIKELY_CHANCE
+    where = _Where(crossings)
     above: dict[int, list[int]] = {}
     for row, is_told in enumerate(is_likely):
         if is_told and below[row] >= 0:
-            told[row] = _joined(told[row], _before_opening(crossings, row, below[row]))
+            place = where.words(row, below[row])
+            words = _before_opening(crossings, row, below[row], place)
+            told[row] = _joined(told[row], words)
             above.setdefault(below[row], []).append(row)
     for row, rows in above.items():
         told[row] = _joined(told[row], _while_opened(crossings, rows))
@@ -103,13 +105,14 @@ def _pond_words(crossings: pd.DataFrame, row: int) -> amounts.Amount:
     )
 
 
-def _before_opening(crossings: pd.DataFrame, row: int, below: int) -> amounts.Amount:
+def _before_opening(
+    crossings: pd.DataFrame, row: int, below: int, where: amounts.Amount
+) -> amounts.Amount:
     name = crossings.index[below]
     depth_m = _number(crossings, "pond_depth_m", row)
     is_shallow = LEAST_DEPTH_M <= depth_m < _warned_pond_m()
     depth = amounts.depth(depth_m) if is_shallow else _NOTHING
     sent = _flow(crossings, row)
-    where = _where(crossings, row, below)
     return amounts.Amount(
         *(
             f"{f'Pond above: up to {deep} deep; opened' if deep else 'Opened'} it may "
@@ -121,24 +124,34 @@ def _before_opening(crossings: pd.DataFrame, row: int, below: int) -> amounts.Am
     )
 
 
-def _where(crossings: pd.DataFrame, row: int, below: int) -> amounts.Amount:
-    """Road, coordinates, distance and direction of the crossing below."""
-    road = texts(crossings, "road_name")[below]
-    if not isinstance(crossings, gpd.GeoDataFrame):
-        return amounts.Amount(road, road)
-    here, there = (crossings.geometry.iloc[place] for place in (row, below))
-    end = outlet_ends(crossings.iloc[[below]]).iloc[0]
-    if not (np.isfinite(here.distance(there)) and np.isfinite(end.x)):
-        return amounts.Amount(road, road)
-    bearing = np.degrees(np.arctan2(there.x - here.x, there.y - here.y)) % 360
-    at = f"{end.y:.5f}, {end.x:.5f}"
-    return amounts.Amount(
-        *(
-            ", ".join(part for part in (road, at, f"{far} {side} of here") if part)
-            for far in amounts.near_distance(here.distance(there))
-            for side in (amounts.compass(float(bearing)),)
+class _Where:
+    """Road, coordinates, distance and direction of crossings from one another."""
+
+    def __init__(self, crossings: pd.DataFrame) -> None:
+        self._roads = texts(crossings, "road_name")
+        self._places = self._ends = None
+        if isinstance(crossings, gpd.GeoDataFrame):
+            self._places = crossings.geometry.to_numpy()
+            self._ends = outlet_ends(crossings).to_numpy()
+
+    def words(self, row: int, other: int) -> amounts.Amount:
+        """Where another crossing lies, seen from one; at least its road."""
+        road = self._roads[other]
+        if self._places is None or self._ends is None:
+            return amounts.Amount(road, road)
+        here, there = self._places[row], self._places[other]
+        end = self._ends[other]
+        if not (np.isfinite(here.distance(there)) and np.isfinite(end.x)):
+            return amounts.Amount(road, road)
+        bearing = np.degrees(np.arctan2(there.x - here.x, there.y - here.y)) % 360
+        side = amounts.compass(float(bearing))
+        at = f"{end.y:.5f}, {end.x:.5f}"
+        return amounts.Amount(
+            *(
+                ", ".join(part for part in (road, at, f"{far} {side} of here") if part)
+                for far in amounts.near_distance(here.distance(there))
+            )
         )
-    )
 
 
 def _while_opened(crossings: pd.DataFrame, rows: list[int]) -> amounts.Amount:

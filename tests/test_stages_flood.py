@@ -84,8 +84,13 @@ def _weather(last_day, days=120, **values):
     return pd.DataFrame({**usual, **values}, index=index)
 
 
+def _flooded(crossings, weather, settings, on):
+    water = day_water(weather, settings, on, town_forest(crossings))
+    return add_flood(crossings, water, settings)
+
+
 def _thaw(*changes):
-    return add_flood(
+    return _flooded(
         _crossings(*changes), _weather(THAW_DAY), _settings(**THAW), THAW_DAY
     )
 
@@ -93,13 +98,13 @@ def _thaw(*changes):
 def _summer(*changes, **forecast):
     weather = _weather(SUMMER_DAY, 60, air_min_c=10.0, air_max_c=20.0)
     weather = weather.assign(snowfall_water_m=0.0)
-    return add_flood(_crossings(*changes), weather, _settings(**forecast), SUMMER_DAY)
+    return _flooded(_crossings(*changes), weather, _settings(**forecast), SUMMER_DAY)
 
 
 def test_add_flood_adds_exactly_its_columns_and_leaves_its_input_alone():
     before = _crossings({}, {"crossing_kind": "bridge"}, {"rise_m": NAN})
     kept = before.copy()
-    after = add_flood(before, _weather(THAW_DAY), _settings(**THAW), THAW_DAY)
+    after = _flooded(before, _weather(THAW_DAY), _settings(**THAW), THAW_DAY)
     made_by = columns()["made_by"]
     assert set(after) - set(before) == set(made_by[made_by == "flood"].index)
     assert after.index.equals(before.index)
@@ -408,7 +413,7 @@ def test_snow_depth_stands_in_for_snow_water():
 )
 def test_missing_weather_leaves_the_flow_unknown_and_says_why(weather, forecast, note):
     days = _weather(THAW_DAY, **weather)
-    row = add_flood(_crossings({}), days, _settings(**forecast), THAW_DAY).iloc[0]
+    row = _flooded(_crossings({}), days, _settings(**forecast), THAW_DAY).iloc[0]
     assert np.isnan(row["today_flow_m3s"])
     assert np.isnan(row["flooded_chance"])
     assert row["flow_note"] == f"{HELD}; {note}"
@@ -416,13 +421,13 @@ def test_missing_weather_leaves_the_flow_unknown_and_says_why(weather, forecast,
 
 def test_a_day_of_frost_brings_no_water_whatever_else_is_unknown():
     days = _weather(THAW_DAY, rain_m=NAN, snowfall_water_m=NAN)
-    row = add_flood(_crossings({}), days, _settings(), THAW_DAY).iloc[0]
+    row = _flooded(_crossings({}), days, _settings(), THAW_DAY).iloc[0]
     assert row["today_flow_m3s"] == 0
     assert row["flow_note"] == HELD
 
 
 def test_an_empty_table_stays_empty():
-    result = add_flood(
+    result = _flooded(
         _crossings({}).iloc[:0], _weather(THAW_DAY), _settings(**THAW), THAW_DAY
     )
     assert len(result) == 0
@@ -442,8 +447,8 @@ def test_what_the_next_crossing_backs_up_counts_today_not_for_the_years():
     below = {**level, "road_low_m": 100.6, "catchment_m2": 1e6}
     table = _crossings(level, below).assign(downstream_id=["A1", ""])
     days, typed = _weather(THAW_DAY), _settings(**THAW)
-    above, last = (r for _, r in add_flood(table, days, typed, THAW_DAY).iterrows())
-    alone = add_flood(table.iloc[:1], days, typed, THAW_DAY).iloc[0]
+    above, last = (r for _, r in _flooded(table, days, typed, THAW_DAY).iterrows())
+    alone = _flooded(table.iloc[:1], days, typed, THAW_DAY).iloc[0]
     assert above["open_capacity_m3s"] == alone["open_capacity_m3s"]
     assert above["today_capacity_m3s"] < 0.5 * alone["today_capacity_m3s"]
     assert above["iced_capacity_m3s"] <= above["today_capacity_m3s"]

@@ -1,18 +1,16 @@
 """Land cover rasters of an open legend, as classes on the grid of the terrain."""
 
-from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-import rasterio
 from numpy.typing import ArrayLike, NDArray
-from rasterio.warp import Resampling, reproject
+from rasterio.warp import Resampling
 
 from culvertrisk.checks import InputError, file_problem, value_problem
-from culvertrisk.inputs.raster_files import open_raster
 from culvertrisk.inputs.rasters import Terrain
+from culvertrisk.inputs.warped import warped
 from culvertrisk.tables import table
 
 UNKNOWN = 255  # class of a cell of which the raster tells nothing
@@ -56,7 +54,7 @@ def read_land_cover(path: Path, terrain: Terrain, legend: str = "") -> LandCover
         If the file is missing, is no raster, lies elsewhere, or holds codes of no
         legend.
     """
-    codes = _codes(path, terrain)
+    codes = warped(path, terrain, np.int32(_NOTHING), Resampling.nearest)
     found = np.unique(codes[codes != _NOTHING])
     if not found.size:
         rule, remedy = "lie over the elevation raster", "Correct its CRS or its extent."
@@ -88,21 +86,6 @@ def _strange_codes(codes: NDArray[np.generic]) -> dict[str, NDArray[np.generic]]
     """Codes that are not in each legend."""
     names = table("land_cover_legends")["legend"].unique()
     return {str(name): np.setdiff1d(codes, _of(name)["code"]) for name in names}
-
-
-def _codes(path: Path, terrain: Terrain) -> NDArray[np.int32]:
-    problems: list[str] = []
-    codes = np.full(terrain.elevation_m.shape, _NOTHING, np.int32)
-    with ExitStack() as stack:
-        source = open_raster(path, stack, problems)
-        if source is None or problems:
-            raise InputError(problems)
-        reproject(
-            rasterio.band(source, 1), codes, src_nodata=source.nodata,
-            dst_transform=terrain.transform, dst_crs=terrain.crs,
-            dst_nodata=_NOTHING, init_dest_nodata=True, resampling=Resampling.nearest,
-        )  # fmt: skip
-    return codes
 
 
 def _of(name: str) -> pd.DataFrame:

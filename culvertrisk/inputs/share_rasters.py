@@ -1,16 +1,14 @@
 """Rasters of shares, such as canopy cover, on the grid of the terrain."""
 
-from contextlib import ExitStack
 from pathlib import Path
 
 import numpy as np
-import rasterio
 from numpy.typing import NDArray
-from rasterio.warp import Resampling, reproject
+from rasterio.warp import Resampling
 
 from culvertrisk.checks import InputError, value_problem
-from culvertrisk.inputs.raster_files import open_raster
 from culvertrisk.inputs.rasters import Terrain
+from culvertrisk.inputs.warped import warped
 
 PERCENT = 100.0
 
@@ -36,17 +34,7 @@ def read_share(path: Path, terrain: Terrain) -> NDArray[np.float32]:
     InputError
         If the file is missing, is no raster, or holds other numbers.
     """
-    problems: list[str] = []
-    share = np.full(terrain.elevation_m.shape, np.nan, np.float32)
-    with ExitStack() as stack:
-        source = open_raster(path, stack, problems)
-        if source is None or problems:
-            raise InputError(problems)
-        reproject(
-            rasterio.band(source, 1), share, src_nodata=source.nodata,
-            dst_transform=terrain.transform, dst_crs=terrain.crs, dst_nodata=np.nan,
-            init_dest_nodata=True, resampling=Resampling.bilinear,
-        )  # fmt: skip
+    share = warped(path, terrain, np.float32(np.nan), Resampling.bilinear)
     known = share[np.isfinite(share)]
     most = float(known.max()) if known.size else 0.0
     if known.size and (known.min() < 0 or most > PERCENT):

@@ -13,6 +13,7 @@ from culvertrisk.plans.timetable import (
     avoided,
     day,
     departure,
+    fill_places,
     first_stop_place,
     next_stop,
     worth,
@@ -71,7 +72,7 @@ def _grown(case: Case, crew: int, last: Stop, place: int) -> tuple[Stop, Route] 
     if direct is not None:
         return direct, (place,)
     ways = []
-    for fill in range(len(case.crews), first_stop_place(case)):
+    for fill in fill_places(case):
         full = next_stop(case, crew, last, fill)
         then = next_stop(case, crew, full, place) if full is not None else None
         if then is not None:
@@ -211,7 +212,7 @@ def _grow(
     grown: _Labels,
 ) -> None:
     last, route, value = label
-    fills = range(len(case.crews), first_stop_place(case))
+    fills = fill_places(case)
     for way in [(place,), *((fill, place) for fill in fills)]:
         stop: Stop | None = last
         for step in way:

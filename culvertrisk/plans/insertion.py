@@ -11,8 +11,9 @@ from culvertrisk.plans.timetable import (
     Case,
     Route,
     Stop,
-    avoided,
     day,
+    day_worth,
+    fill_places,
     first_stop_place,
     refill_s,
     timetable,
@@ -150,9 +151,9 @@ def _put_in(case: Case, routes: Routes, place: int) -> Routes | None:
     for crew, route in enumerate(routes):
         if case.job_s[crew, place - first] == float("inf"):
             continue
-        before = _avoided(case, timetable(case, crew, route) or ())
+        before = day_worth(case, timetable(case, crew, route) or ())
         for trial, stops in _trials(case, crew, route, place):
-            gain = round(_avoided(case, stops) - before, WORTH_DIGITS)
+            gain = round(day_worth(case, stops) - before, WORTH_DIGITS)
             key = (-gain, stops[-1].end_s)
             grown = (*routes[:crew], trial, *routes[crew + 1 :])
             is_better = best is None or key < best[:2]
@@ -176,10 +177,6 @@ def _trials(
             if stops is not None:
                 yield trial, stops
                 break  # water on the way only where the tank asks for it
-
-
-def _avoided(case: Case, stops: tuple[Stop, ...]) -> float:
-    return sum(avoided(case, stop) for stop in stops)
 
 
 def _spare(case: Case, crew: int, route: Route) -> float:
@@ -206,7 +203,7 @@ def _way_round(case: Case, crew: int, route: Route, here: int, place: int) -> fl
 
 
 def _ways(case: Case, place: int) -> list[Route]:
-    fills = range(len(case.crews), first_stop_place(case))
+    fills = fill_places(case)
     before = [(fill, place) for fill in fills]
     after = [(place, fill) for fill in fills]
     return [(place,), *before, *after]

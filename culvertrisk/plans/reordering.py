@@ -6,8 +6,9 @@ from itertools import combinations
 from culvertrisk.plans.timetable import (
     Case,
     Route,
-    avoided,
     day,
+    day_worth,
+    fill_places,
     first_stop_place,
     without_idle_fills,
 )
@@ -115,23 +116,19 @@ def _moves(case: Case, routes: Routes) -> Iterator[Routes]:
                 yield left
                 yield from _to_others(case, left, crew, place)
             else:
-                for fill in _fills(case):
+                for fill in fill_places(case):
                     elsewhere = (*route[:here], fill, *route[here + 1 :])
                     yield _with(routes, crew, elsewhere)
 
 
 def _to_others(case: Case, routes: Routes, crew: int, place: int) -> Iterator[Routes]:
-    ways = [(place,), *((fill, place) for fill in _fills(case))]
+    ways = [(place,), *((fill, place) for fill in fill_places(case))]
     for other, route in enumerate(routes):
         if other == crew:
             continue
         for here in range(len(route) + 1):
             for way in ways:
                 yield _with(routes, other, (*route[:here], *way, *route[here:]))
-
-
-def _fills(case: Case) -> range:
-    return range(len(case.crews), first_stop_place(case))
 
 
 def _with(routes: Routes, crew: int, route: Route) -> Routes:
@@ -155,4 +152,4 @@ def _score(case: Case, routes: Routes) -> Score:
         float(case.loss_avoided_person_h[stop.place - first]) * stop.end_s
         for stop in visits
     )
-    return sum(avoided(case, stop) for stop in visits), waiting
+    return sum(day_worth(case, stops) for stops in days), waiting

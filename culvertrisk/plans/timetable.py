@@ -186,7 +186,17 @@ def worth(case: Case, routes: tuple[Route, ...]) -> float:
     days = day(case, routes)
     if days is None:
         return -np.inf
-    return sum(avoided(case, stop) for stops in days for stop in stops)
+    return sum(day_worth(case, stops) for stops in days)
+
+
+def day_worth(case: Case, stops: tuple[Stop, ...]) -> float:
+    """Return the loss avoided by the visits of one truck [person-h]."""
+    return sum(avoided(case, stop) for stop in stops)
+
+
+def fill_places(case: Case) -> range:
+    """Return the places of the fill points."""
+    return range(len(case.crews), first_stop_place(case))
 
 
 def without_idle_fills(case: Case, route: Route) -> Route:

@@ -24,13 +24,13 @@ from culvertrisk.stages.flood_capacity import (
     taken,
 )
 from culvertrisk.stages.flood_weather import DayWater
+from culvertrisk.stages.known_column import known_column
 from culvertrisk.stages.pond_room import storage_at
 from culvertrisk.stages.ponding import PondGround
 from culvertrisk.stages.tailwater import (
     beds,
     capacity_under_tailwater,
     channel_tailwater,
-    column_or_unknown,
     depth_from_below,
     next_below,
 )
@@ -272,8 +272,8 @@ def _backwater(crossings: GeoDataFrame) -> dict[str, Floats]:
     """Depth at each outlet under the next crossing's full pond, and what is left."""
     limit_m = crossings["headwater_limit_m"].to_numpy(float)
     inlet_m, _ = beds(crossings, limit_m)
-    spills = column_or_unknown(crossings, "pond_spills_first") == 1
-    spill_m = column_or_unknown(crossings, "pond_level_m") - inlet_m
+    spills = known_column(crossings, "pond_spills_first") == 1
+    spill_m = known_column(crossings, "pond_level_m") - inlet_m
     full_m = np.where(spills, np.clip(spill_m, 0, limit_m), limit_m)
     backwater_m = depth_from_below(crossings, limit_m, full_m)
     left_m3s, _ = capacity_under_tailwater(

@@ -20,11 +20,10 @@ from culvertrisk.stages.design_storm import (
     runoff_fractions,
     storm_defaults,
 )
+from culvertrisk.stages.limits import Limits
 from culvertrisk.units import DAY_S, quantity, to_unit
 
 Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-Limits = tuple[tuple[str, Bools], ...]
 
 _MINUTE_S = to_unit("1 min", "s")
 _HECTARE_M2 = to_unit("1 ha", "m**2")

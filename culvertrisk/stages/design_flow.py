@@ -1,7 +1,5 @@
 """Design flow stage: peaks of 2 to 100 years, by the method whose limits hold."""
 
-from collections.abc import Iterable
-
 import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
@@ -17,9 +15,9 @@ from culvertrisk.stages.design_peaks import (
 )
 from culvertrisk.stages.design_storm import PEAK_YEARS, DesignChoices, rain_of
 from culvertrisk.stages.gauged_peaks import gauged_peaks
+from culvertrisk.stages.limits import Words, told_limits
 
 Floats = NDArray[np.float64]
-Words = NDArray[np.object_]
 
 _RARE = ("gauged stream",)  # not missed where there is none
 PEAK_COLUMNS = tuple(f"peak_{years:.0f}_years_m3s" for years in PEAK_YEARS)
@@ -73,13 +71,14 @@ def add_design_flow(
         peaks_m3s = np.where((word == name)[:, None], found.flow_m3s, peaks_m3s)
     years = _design_years(crossings, settings)
     low_m3s, high_m3s = _band(known, years)
+    ours = crossings.get("catchment_note", [""] * len(crossings))
     return crossings.assign(
         **dict(zip(PEAK_COLUMNS, peaks_m3s.T, strict=True)),
         design_flow_m3s=peak_of_return(years, PEAK_YEARS, peaks_m3s),
         design_flow_low_m3s=low_m3s,
         design_flow_high_m3s=high_m3s,
         peak_method=word,
-        peak_note=_joined(crossings, _lines(methods, word, peaks_m3s, years)),
+        peak_note=told_limits(_lines(methods, word, peaks_m3s, years), ours),
     )
 
 
@@ -156,15 +155,3 @@ def _of_method(
         *((sentence, is_true & (word == name)) for sentence, is_true in found.limits),
         (f"{name} left out: outside its limits", is_left),
     ]
-
-
-def _joined(
-    crossings: GeoDataFrame, lines: Iterable[tuple[str, NDArray[np.bool_]]]
-) -> Words:
-    """What given area says of each catchment, if it has run, then the lines."""
-    notes = crossings.get("catchment_note", [""] * len(crossings))
-    said = [[str(note)] if note else [] for note in notes]
-    for sentence, is_true in lines:
-        for row in np.flatnonzero(is_true):
-            said[row].append(sentence)
-    return np.array(["; ".join(sentences) for sentences in said], dtype=object)

@@ -14,7 +14,6 @@ from culvertrisk.formulas.curve_number import (
 )
 from culvertrisk.formulas.runoff import flow_rational, flow_regression
 from culvertrisk.stages.concentrations import (
-    Limits,
     concentration_limits,
     concentration_time,
     lag_limits,
@@ -33,6 +32,7 @@ from culvertrisk.stages.design_storm import (
     runoff_fractions,
     storm_defaults,
 )
+from culvertrisk.stages.limits import Limits
 from culvertrisk.tables import table
 from culvertrisk.units import DAY_S, to_unit
 

@@ -13,6 +13,7 @@ from culvertrisk.formulas.curve_number import wet_curve_number
 from culvertrisk.formulas.frequency import partial_return_years
 from culvertrisk.formulas.rainfall import rain_depth, rain_duration_ratio, storm_rain
 from culvertrisk.settings import Design, Gauge, Storm
+from culvertrisk.stages.known_column import known_column
 from culvertrisk.tables import table
 from culvertrisk.units import HOUR_S, to_unit
 
@@ -161,7 +162,7 @@ def cover_fractions(soil_group: str) -> "pd.Series[float]":
 
 def curve_numbers(crossings: GeoDataFrame, choices: DesignChoices) -> Floats:
     """Curve number of each catchment on the ground chosen, shape (n,)."""
-    usual = _column(crossings, "curve_number", curve_number_of(choices))
+    usual = known_column(crossings, "curve_number", curve_number_of(choices))
     if choices.ground == "concrete frost":
         return np.full(len(usual), storm_defaults()["concrete_frost_number"])
     return wet_curve_number(usual) if choices.ground == "frozen" else usual
@@ -171,18 +172,13 @@ def runoff_fractions(
     crossings: GeoDataFrame, storm: Storm, choices: DesignChoices
 ) -> Floats:
     """Rational C of each catchment on the ground chosen, shape (n,)."""
-    usual = _column(crossings, "runoff_fraction", runoff_fraction_of(choices, storm))
+    usual = known_column(
+        crossings, "runoff_fraction", runoff_fraction_of(choices, storm)
+    )
     if choices.ground == "concrete frost":
         return np.full(len(usual), storm_defaults()["concrete_frost_fraction"])
     is_frozen = choices.ground == "frozen"
     return np.maximum(usual, storm.frozen_runoff_fraction) if is_frozen else usual
-
-
-def _column(crossings: GeoDataFrame, name: str, of_town: float) -> Floats:
-    """A column of the land cover stage; before it has run, what the town gives."""
-    if name not in crossings:
-        return np.full(len(crossings), of_town)
-    return crossings[name].to_numpy(float)
 
 
 def _mean(values: "pd.Series[float]", covers: Mapping[str, float]) -> float:

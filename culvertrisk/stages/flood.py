@@ -1,10 +1,8 @@
 """Flood stage: rain and melt to flow, pipe to capacity, both to a chance of flood."""
 
 from dataclasses import dataclass
-from datetime import date
 
 import numpy as np
-import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
@@ -28,10 +26,8 @@ from culvertrisk.stages.flood_capacity import (
 )
 from culvertrisk.stages.flood_weather import (
     DayWater,
-    day_water,
     flood_defaults,
     runoff_share,
-    town_forest,
 )
 from culvertrisk.stages.flow_notes import flow_notes
 from culvertrisk.stages.pond_room import pond_room
@@ -50,7 +46,7 @@ class Runoff:
 
 
 def add_flood(
-    crossings: GeoDataFrame, weather: pd.DataFrame, settings: Settings, on: date
+    crossings: GeoDataFrame, water: DayWater, settings: Settings
 ) -> GeoDataFrame:
     """Add flows, capacities and the chance that water goes over the road today.
 
@@ -58,12 +54,10 @@ def add_flood(
     ----------
     crossings : GeoDataFrame
         With the columns of culverts, site, freeze and history.
-    weather : DataFrame
-        The table of ``read_weather``; the forecast row of the day is used.
+    water : DayWater
+        The day's rain and melt, as ``day_water`` gives it.
     settings : Settings
-        Runoff shares, and numbers typed for the day.
-    on : date
-        The day asked.
+        Runoff shares; spread of today's peak in ``forecast``.
 
     Returns
     -------
@@ -80,7 +74,6 @@ def add_flood(
     not a standard: see ``iced_openings``. Flow and volume are lognormal about their
     estimate with ``forecast.spread_fraction``.
     """
-    water = day_water(weather, settings, on, town_forest(crossings))
     flows = _runoff(crossings, water, settings)
     limit_m, assumed = headwater_limit(crossings)
     pond_m3, source = pond_room(crossings, limit_m)

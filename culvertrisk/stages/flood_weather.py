@@ -18,6 +18,7 @@ from culvertrisk.formulas.snowmelt import (
     snow_water,
 )
 from culvertrisk.settings import Forecast, Settings
+from culvertrisk.stages.known_column import known_column
 from culvertrisk.stages.winter_weather import with_forecast
 from culvertrisk.tables import table
 from culvertrisk.units import DAY_S, to_unit
@@ -71,9 +72,8 @@ def runoff_share(
     Of the land cover stage, or the town's before it has run; on frozen ground at
     least the town's share of frozen ground.
     """
-    usual = np.full(len(crossings), settings.storm.runoff_fraction)
-    if "runoff_fraction" in crossings:
-        usual = crossings["runoff_fraction"].to_numpy(float)
+    of_town = settings.storm.runoff_fraction
+    usual = known_column(crossings, "runoff_fraction", of_town)
     frozen = settings.storm.frozen_runoff_fraction
     return np.maximum(usual, frozen) if water.is_frozen else usual
 

@@ -1,13 +1,10 @@
 """What limits today's flow and capacity of each crossing, in sentences."""
 
-from collections.abc import Iterable
-
 import numpy as np
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.stages.concentrations import (
-    Limits,
     kirpich_limits,
     rational_limits,
     slope_limits,
@@ -15,11 +12,11 @@ from culvertrisk.stages.concentrations import (
 )
 from culvertrisk.stages.flood_capacity import NOT_PIPES
 from culvertrisk.stages.flood_weather import flood_defaults
+from culvertrisk.stages.limits import Limits, Words, told_limits
 from culvertrisk.stages.usual_barrel import barrel_limits
 from culvertrisk.units import quantity
 
 Floats = NDArray[np.float64]
-Words = NDArray[np.object_]
 
 _NO_AREA = (
     "catchment unknown: no flow; give an elevation raster, a column of recorded "
@@ -51,7 +48,6 @@ def flow_notes(
     size_m2 = crossings["catchment_m2"].to_numpy(float)
     is_known, count = ~np.isnan(size_m2), len(crossings)
     ours = crossings.get("catchment_note", np.full(count, ""))
-    said = [[str(note)] if note else [] for note in ours]
     lines = [
         (_NO_AREA, ~is_known),
         *_dem_limits(crossings),
@@ -59,16 +55,10 @@ def flow_notes(
     ]
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
     lines += [(line, holds & is_pipe) for line, holds in barrel_limits(crossings)]
-    _say(said, lines)
-    for sentences, other in zip(said, assumed, strict=True):
-        sentences.extend(word for word in (other, missing) if word)
-    return np.array(["; ".join(sentences) for sentences in said], dtype=object)
-
-
-def _say(said: list[list[str]], lines: Iterable[tuple[str, NDArray[np.bool_]]]) -> None:
-    for sentence, is_true in lines:
-        for row in np.flatnonzero(is_true):
-            said[row].append(sentence)
+    lines += [(words, assumed == words) for words in dict.fromkeys(assumed) if words]
+    if missing:
+        lines.append((missing, np.full(count, fill_value=True)))
+    return told_limits(lines, ours)
 
 
 def _dem_limits(crossings: GeoDataFrame) -> Limits:

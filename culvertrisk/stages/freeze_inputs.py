@@ -11,6 +11,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.sun import SEASON_DAYS
+from culvertrisk.stages.known_column import known_column
 from culvertrisk.stages.unknowns import Spread
 from culvertrisk.stages.winter import FreezeInputs
 from culvertrisk.tables import table
@@ -90,19 +91,19 @@ def freeze_inputs(
     one end is unknown, the other's.
     """
     said = said_chances(crossings, coefficients)
-    elevation_m = _column(crossings, "dem_elevation_m")
+    elevation_m = known_column(crossings, "dem_elevation_m")
     known_m = elevation_m[np.isfinite(elevation_m)]
     level_m = np.median(known_m) if known_m.size else np.nan
     at_end, at_outlet, in_open = _sun(sun, len(crossings))
     return FreezeInputs(
-        rise_m=_column(crossings, "rise_m"),
-        silt_fraction=_column(crossings, "silt_fraction"),
-        barrel_slope_m_per_m=_column(crossings, "barrel_slope_m_per_m"),
-        cover_m=_column(crossings, "cover_m"),
-        outlet_drop_m=_column(crossings, "outlet_drop_m"),
-        length_m=_column(crossings, "length_m"),
+        rise_m=known_column(crossings, "rise_m"),
+        silt_fraction=known_column(crossings, "silt_fraction"),
+        barrel_slope_m_per_m=known_column(crossings, "barrel_slope_m_per_m"),
+        cover_m=known_column(crossings, "cover_m"),
+        outlet_drop_m=known_column(crossings, "outlet_drop_m"),
+        length_m=known_column(crossings, "length_m"),
         elevation_offset_m=np.nan_to_num(elevation_m - level_m),
-        barrel_bearing_deg=_column(crossings, "barrel_bearing_deg"),
+        barrel_bearing_deg=known_column(crossings, "barrel_bearing_deg"),
         seep_chance=_seep_chance(crossings, said["seep"], coefficients),
         plug_chance=_plug_chance(crossings, said["plug"], coefficients),
         pond_chance=said["pond"],
@@ -112,12 +113,6 @@ def freeze_inputs(
         open_sun_j_m2=in_open,
         points=_points(crossings, coefficients),
     )
-
-
-def _column(crossings: GeoDataFrame, name: str) -> Floats:
-    if name not in crossings:
-        return np.full(len(crossings), np.nan)
-    return crossings[name].to_numpy(float)
 
 
 def said_chances(
@@ -152,14 +147,14 @@ def _seep_chance(
     crossings: GeoDataFrame, said: Floats, coefficients: Mapping[str, Floats]
 ) -> Floats:
     """Recorded, else said, else from the ground above: steeper is more prone."""
-    slope = np.maximum(_column(crossings, "flow_path_slope_m_per_m"), 0)
+    slope = np.maximum(known_column(crossings, "flow_path_slope_m_per_m"), 0)
     level = coefficients["seep_chance_level"]
     steep = coefficients["seep_chance_steep"]
     by_slope = level + (steep - level) * slope / (
         slope + coefficients["seep_half_slope_m_per_m"]
     )
     usual = np.where(np.isnan(slope), coefficients["seep_chance_unknown"], by_slope)
-    recorded = _column(crossings, "has_seep")
+    recorded = known_column(crossings, "has_seep")
     return np.where(np.isnan(recorded), np.maximum(usual, said), recorded)
 
 
@@ -173,7 +168,7 @@ def _plug_chance(
         coefficients["plug_chance_driveway"],
         coefficients["plug_chance_cross"],
     )
-    recorded = _column(crossings, "has_plough_plug")
+    recorded = known_column(crossings, "has_plough_plug")
     return np.where(np.isnan(recorded), np.maximum(usual, said), recorded)
 
 
@@ -192,14 +187,14 @@ def _points(
     }
     points = {
         name: _town_sixths(
-            _column(crossings, name), np.tile(default, (count, 1)), least
+            known_column(crossings, name), np.tile(default, (count, 1)), least
         )
         for name, default in fixed.items()
     }
     default_m = np.where(
         is_driveway, c["rise_driveway_points_m"], c["rise_cross_points_m"]
     )
-    rise_m = _column(crossings, "rise_m")
+    rise_m = known_column(crossings, "rise_m")
     classes = crossings["road_class"].astype(str).to_numpy()
     for name in pd.unique(classes):
         rows = classes == name

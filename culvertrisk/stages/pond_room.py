@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.runoff import pond_storage
 from culvertrisk.stages.flood_weather import flood_defaults
+from culvertrisk.stages.known_column import known_column
 from culvertrisk.stages.ponding import PondGround, stage_storage
 
 Floats = NDArray[np.float64]
@@ -41,10 +42,10 @@ def pond_room(
     slope = crossings["flow_path_slope_m_per_m"].to_numpy(float)
     valley = np.fmax(slope, defaults["least_valley_slope"])
     wedge_m3 = pond_storage(headwater_limit_m, defaults["pond_width"], valley)
-    found_m3 = _column(crossings, "pond_volume_m3")
+    found_m3 = known_column(crossings, "pond_volume_m3")
     rise_m = crossings["rise_m"].fillna(defaults["unknown_rise"]).to_numpy(float)
-    is_spilling = _column(crossings, "pond_spills_first") == 1
-    is_deep = _column(crossings, "pond_depth_m") >= rise_m
+    is_spilling = known_column(crossings, "pond_spills_first") == 1
+    is_deep = known_column(crossings, "pond_depth_m") >= rise_m
     is_larger = is_spilling & (found_m3 > wedge_m3)
     is_found = ~np.isnan(found_m3) & ((is_deep & ~is_spilling) | is_larger)
     pond_m3 = np.where(is_found, found_m3, wedge_m3)
@@ -88,7 +89,7 @@ def storage_at(
         return wedge_m3, np.zeros(len(crossings), dtype=bool)
     stage_m, _, volume_m3 = stage_storage(pond)
     depth_m = stage_m[:, -1:] - stage_m[:, :1]
-    is_spilling = (_column(crossings, "pond_spills_first") == 1)[:, None]
+    is_spilling = (known_column(crossings, "pond_spills_first") == 1)[:, None]
     lift_m = np.where(is_spilling, 0, depth_m - limit_m)
     stored_m3 = _between_stages(level_m + lift_m, depth_m, volume_m3)
     dead_m3 = _between_stages(lift_m, depth_m, volume_m3)
@@ -104,9 +105,3 @@ def _between_stages(height_m: Floats, depth_m: Floats, volume_m3: Floats) -> Flo
     low_m3 = np.take_along_axis(volume_m3, below, axis=1)
     high_m3 = np.take_along_axis(volume_m3, below + 1, axis=1)
     return low_m3 + (place - below) * (high_m3 - low_m3)
-
-
-def _column(crossings: GeoDataFrame, name: str) -> Floats:
-    if name not in crossings:
-        return np.full(len(crossings), np.nan)
-    return crossings[name].to_numpy(float)

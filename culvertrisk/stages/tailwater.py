@@ -3,7 +3,6 @@
 from functools import cache
 
 import numpy as np
-import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import ArrayLike, NDArray
 
@@ -11,6 +10,7 @@ from culvertrisk.formulas.barrel_flow import barrel_headwater
 from culvertrisk.formulas.uniform_flow import channel_depth
 from culvertrisk.formulas.water_profile import profile_headwater
 from culvertrisk.stages.flood_capacity import Openings, taken
+from culvertrisk.stages.known_column import known_column
 from culvertrisk.stages.usual_barrel import usual_barrel
 from culvertrisk.tables import table
 
@@ -60,7 +60,7 @@ def channel_tailwater(crossings: GeoDataFrame, flow_m3s: ArrayLike) -> Floats:
         np.fmax(slope, defaults["channel_slope"]),
         defaults["channel_roughness"],
     )
-    drop_m = column_or_unknown(crossings, "outlet_drop_m")
+    drop_m = known_column(crossings, "outlet_drop_m")
     return np.maximum(depth_m - np.nan_to_num(drop_m), 0)
 
 
@@ -98,7 +98,7 @@ def beds(crossings: GeoDataFrame, limit_m: Floats) -> tuple[Floats, Floats]:
         From the low point of the road down, by the usual slope and length where they
         are unknown; NaN where the road's elevation is unknown [m].
     """
-    inlet_m = column_or_unknown(crossings, "road_low_m") - limit_m
+    inlet_m = known_column(crossings, "road_low_m") - limit_m
     length_m, slope = usual_barrel(crossings)
     return inlet_m, inlet_m - slope * length_m
 
@@ -223,12 +223,6 @@ def capacity_under_tailwater(
         low, high = np.where(passes, middle, low), np.where(passes, high, middle)
     capacity_m3s[rows] = low
     return capacity_m3s, np.fmax(channel_tailwater(crossings, capacity_m3s), backed_m)
-
-
-def column_or_unknown(crossings: GeoDataFrame, name: str) -> Floats:
-    """Return a column of numbers, NaN where the table has none such."""
-    unknown = pd.Series(np.nan, index=crossings.index)
-    return crossings.get(name, unknown).to_numpy(float)
 
 
 def _outlet_headwater(found: Openings, flow_m3s: Floats, tail_m: Floats) -> Floats:

@@ -5,10 +5,10 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.stages.flood_weather import flood_defaults
+from culvertrisk.stages.limits import Limits
 from culvertrisk.units import quantity
 
 Floats = NDArray[np.float64]
-Limits = tuple[tuple[str, NDArray[np.bool_]], ...]
 
 
 def usual_barrel(crossings: GeoDataFrame) -> tuple[Floats, Floats]:

@@ -53,8 +53,8 @@ def under_water(
     crossings : GeoDataFrame
         Same rows, same order.
     """
-    crossings = add_flood(crossings, weather, settings, on)
     water = day_water(weather, settings, on, town_forest(crossings))
+    crossings = add_flood(crossings, water, settings)
     crossings = add_flow_spread(crossings, settings)
     hours = add_today_hours(crossings, water, settings)
     hours = add_chain_water(hours, water, settings, pond)

@@ -23,9 +23,9 @@ from culvertrisk.stages.closure_loss import closure_loss
 from culvertrisk.stages.consequence import consequence_defaults
 from culvertrisk.stages.design_flow import PEAK_COLUMNS
 from culvertrisk.stages.design_storm import PEAK_YEARS, storm_defaults
+from culvertrisk.stages.limits import Words, told_limits
 
 Floats = NDArray[np.float64]
-Texts = NDArray[np.object_]
 
 
 class _Floods(NamedTuple):
@@ -159,7 +159,7 @@ def _storms(crossings: GeoDataFrame, open_years: Floats) -> tuple[Floats, Floats
     return np.hstack([limit_years, rarer]), over_s + defaults["inspection_time"]
 
 
-def _notes(crossings: GeoDataFrame, open_years: Floats) -> Texts:
+def _notes(crossings: GeoDataFrame, open_years: Floats) -> Words:
     """What the yearly figures stand on where a method's limits end."""
     low, high = (storm_defaults()[n] for n in ("shortest_return", "longest_return"))
     often = float(floods_per_year(low))
@@ -170,23 +170,20 @@ def _notes(crossings: GeoDataFrame, open_years: Floats) -> Texts:
         has_months = crossings[name].notna().to_numpy(bool)
     lines = (
         (
-            is_pipe & (open_years <= low),
             "the open pipe, without its pond, holds less than a storm of "
             f"{low:g} years, where the frequency curve ends: {often:.0f} floods a year "
             "are counted",
+            is_pipe & (open_years <= low),
         ),
         (
-            is_pipe & (open_years >= high),
             f"the open pipe holds more than a storm of {high:g} years, where the "
             f"frequency curve ends: {high:g} years are counted",
+            is_pipe & (open_years >= high),
         ),
         (
-            is_pipe & ~has_months,
             "chance of ice over the winter unknown: that of the day asked stands for "
             "it in the floods a year",
+            is_pipe & ~has_months,
         ),
     )
-    words = np.full(len(crossings), "", dtype=object)
-    for rows, line in lines:
-        words[rows] = [f"{said}; {line}" if said else line for said in words[rows]]
-    return words
+    return told_limits(lines, [""] * len(crossings))

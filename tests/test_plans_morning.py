@@ -14,6 +14,7 @@ from culvertrisk.plans.reordering import KEPT_SHARE, larger_first
 from culvertrisk.plans.reordering import sooner as in_better_order
 from culvertrisk.plans.solver import solve_routes
 from culvertrisk.plans.timetable import day, first_stop_place, worth
+from culvertrisk.plans.travel import Travel
 from culvertrisk.settings import FillPoint
 from tests.plans_made import (
     HOUR,
@@ -162,6 +163,17 @@ def test_no_crew_leaves_everything_not_reached_with_a_clear_word():
     assert len(plan.not_reached) == len(crossings)
     assert set(plan.not_reached["why"]) == {"no crew is given in the town file"}
     assert plan.problems == ("No plan: no crew is given in the town file.",)
+
+
+def test_without_roads_nothing_is_reached_and_the_plan_says_so():
+    crossings, jobs, _, settings = made_morning(1)
+    nowhere = Travel((), np.empty((0, 0)), np.empty((0, 0)))
+    plan = plan_morning(crossings, jobs, nowhere, settings)
+    assert plan.stops.empty
+    assert len(plan.not_reached) == len(crossings)
+    no_roads = "no road file is given, so nothing can be driven to"
+    assert set(plan.not_reached["why"]) == {no_roads}
+    assert plan.problems == (f"No plan: {no_roads}.",)
 
 
 def test_no_candidate_gives_an_empty_plan():

@@ -10,7 +10,7 @@ from culvertrisk.plans.candidates import morning_case
 from culvertrisk.plans.compare import most_possible, worst_first
 from culvertrisk.plans.insertion import filled_up, repaired, shaken
 from culvertrisk.plans.looks import LOOK_COLUMNS, look_rounds
-from culvertrisk.plans.not_reached import NO_CREW, not_reached
+from culvertrisk.plans.not_reached import no_plan_reason, not_reached
 from culvertrisk.plans.plan_checker import check_plan
 from culvertrisk.plans.reordering import larger_first, sooner
 from culvertrisk.plans.solver import ITERATIONS, PENALTY_SHARES, solve_routes
@@ -117,7 +117,7 @@ def plan_morning(
         Where the hour does not matter the larger losses come sooner.
     """
     case = None
-    if settings.crews:
+    if not no_plan_reason(settings, travel):
         case = morning_case(crossings, jobs, travel, settings, by_hour)
     if case is None or not case.crews:
         return _no_plan(crossings, jobs, travel, settings, case)
@@ -176,6 +176,7 @@ def _no_plan(
     case: Case | None,
 ) -> MorningPlan:
     loss = crossings["loss_avoided_person_h"]
+    reason = no_plan_reason(settings, travel)
     left = not_reached(crossings, jobs, travel, settings, case, frozenset())
     return MorningPlan(
         stops=pd.DataFrame(columns=list(STOP_COLUMNS)),
@@ -186,7 +187,7 @@ def _no_plan(
             "bound": 0.0,
             "possible": float(loss[loss > 0].sum()),
         },
-        problems=() if settings.crews else (f"No plan: {NO_CREW}.",),
+        problems=(f"No plan: {reason}.",) if reason else (),
         looks=look_rounds(left, crossings, travel, settings),
     )
 

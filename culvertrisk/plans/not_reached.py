@@ -12,6 +12,7 @@ from culvertrisk.units import HOUR_S
 
 COLUMNS = ("culvert_id", "loss_avoided_person_h", "why", "instead")
 NO_CREW = "no crew is given in the town file"
+NO_ROADS = "no road file is given, so nothing can be driven to"
 NO_HOURS = "no hours left after stops worth more"
 LOOK = "Look when a crew passes"
 SIGN = "sign and lights before the water rises"
@@ -56,13 +57,14 @@ def not_reached(
     of_left = jobs[jobs["culvert_id"].isin(left.index)]
     groups = {str(key): own for key, own in of_left.groupby("culvert_id")}
     nothing = jobs.iloc[:0]
+    nothing_goes = no_plan_reason(settings, travel)
     rows = []
     for culvert_id, worth in left.items():
         own = groups.get(str(culvert_id), nothing)
         if look[str(culvert_id)]:
             rows.append((culvert_id, float(worth), LIKELY_OPEN, _look(settings)))
             continue
-        why = _why(str(culvert_id), own, travel, case)
+        why = nothing_goes or _why(str(culvert_id), own, travel, case)
         instead = _instead(crossings, str(culvert_id), own, settings)
         rows.append((culvert_id, float(worth), why, instead))
     return pd.DataFrame(rows, columns=list(COLUMNS))
@@ -80,16 +82,21 @@ def other_owner(owner: object) -> str:
     return "" if told.casefold() in OWN_WORDS else told
 
 
-def _why(culvert_id: str, own: pd.DataFrame, travel: Travel, case: Case | None) -> str:
-    if case is None:
+def no_plan_reason(settings: Settings, travel: Travel) -> str:
+    """Say why no plan can be made; blank if one can."""
+    if not settings.crews:
         return NO_CREW
+    return "" if travel.place_ids else NO_ROADS
+
+
+def _why(culvert_id: str, own: pd.DataFrame, travel: Travel, case: Case | None) -> str:
     if not own["is_possible"].astype(bool).any():
         reasons = [*dict.fromkeys(own["why_not"])]
         reasons = [word for word in reasons if word != NO_HEAT] or reasons
         return "; ".join(reasons) or "no thaw job was worked out"
     if culvert_id not in travel.place_ids or not _has_way(culvert_id, travel):
         return "no way by road from any crew's start"
-    if culvert_id not in case.culvert_ids:
+    if case is None or culvert_id not in case.culvert_ids:
         return "not among the losses planned for, or the pipe below it cannot be opened"
     if not _fits_alone(case, culvert_id):
         return "does not fit the hours, water, fuel or keep-clear hours of any crew"

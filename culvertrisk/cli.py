@@ -9,15 +9,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
+from rich.markup import escape
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from culvertrisk.checks import InputError
-from culvertrisk.settings import read_settings, with_typed_forecast
+from culvertrisk.forecast_model import typed_numbers
+from culvertrisk.reports.out_folder import make_folder
+from culvertrisk.settings import read_settings
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
+    from culvertrisk.pipeline import Assessment
     from culvertrisk.plans.morning import MorningPlan
 
 app = typer.Typer(
@@ -40,18 +44,19 @@ OnDay = Annotated[
     typer.Option(
         "--on",
         formats=["%Y-%m-%d"],
-        help="the day asked; without it the first forecast day, "
-        "else the last day of the weather",
+        help="the day asked; without it the first forecast day of the weather file; "
+        "where it has none the day after its last if numbers are typed, else its last",
     ),
 ]
-LowC = Annotated[
-    float | None, typer.Option("--low", help="tonight's low [°C], over the file's")
+_BARE = "; a bare number is in the town's units"
+LowText = Annotated[
+    str | None, typer.Option(help=f'low of the day, as "16 F", "-9 C"{_BARE}')
 ]
-HighC = Annotated[
-    float | None, typer.Option("--high", help="today's high [°C], over the file's")
+HighText = Annotated[
+    str | None, typer.Option(help=f'high of the day, as "43 F", "6 C"{_BARE}')
 ]
 RainText = Annotated[
-    str | None, typer.Option("--rain", help='rain today, such as "18 mm"')
+    str | None, typer.Option(help=f'rain of the day, as "0.5 in", "18 mm"{_BARE}')
 ]
 
 
@@ -102,19 +107,26 @@ def check(
 ) -> None:
     """Read every file and list what was refused, assumed or changed, row by row.
 
+    What would stop a later run is told too: files, weather, folder to write to.
+
     Example: [bold]culvertrisk check town.toml[/bold]
     """
     from culvertrisk import pipeline
     from culvertrisk.reports.exports import write_notes
+    from culvertrisk.reports.note_table import note_rows
+    from culvertrisk.stages.run_stops import refuse_what_stops_a_run, winter_notes
 
     with _steps() as progress:
-        data = pipeline.read_town(read_settings(town), progress=progress)
-        path = write_notes(out / "assumptions.csv", data.notes)
-    keys = ["file", "column", "kind"]
-    kinds = data.notes.groupby(keys, sort=True).size().reset_index(name="rows")
-    table = Table("file", "column", "what was done", "rows")
-    for row in kinds.to_dict("records"):
-        table.add_row(*(str(row[key]) for key in (*keys, "rows")))
+        settings = read_settings(town)
+        make_folder(out)
+        data = pipeline.read_town(settings, progress=progress)
+        notes = winter_notes(data)
+        path = write_notes(out / "assumptions.csv", notes)
+        progress("Looking for what would stop a run")
+        refuse_what_stops_a_run(data)
+    table = Table("file", "column", "what was done", "rows", "the first of them")
+    for row in note_rows(notes):
+        table.add_row(*map(escape, row))
     _out.print(table)
     _out.print(f"{len(data.crossings)} crossings can be used.")
     _out.print(f"Row by row: {path}", soft_wrap=True)
@@ -134,10 +146,11 @@ def assess(
 
     with _steps() as progress:
         settings = read_settings(town)
-        _make_folder(out)
+        make_folder(out)
         assessment = pipeline.assess(settings, _day(on), progress=progress)
         progress("Writing map and tables")
         paths = pipeline.write_reports(out, assessment)
+    _asked(assessment, is_planned=False)
     _worst(assessment.crossings, settings.town.units)
     _where(paths)
 
@@ -152,11 +165,12 @@ def prove(
     """
     from culvertrisk import pipeline
     from culvertrisk.reports.sentence_units import in_units
+    from culvertrisk.stages.day_asked import made_up_winter
 
     with _steps() as progress:
         settings = read_settings(town)
         lines = pipeline.prove(settings, progress=progress)
-    for line in lines:
+    for line in filter(None, (made_up_winter(settings), *lines)):
         print(in_units(line, settings.town.units))
 
 
@@ -164,34 +178,55 @@ def prove(
 def morning(
     town: TownFile = Path("town.toml"),
     on: OnDay = None,
-    low: LowC = None,
-    high: HighC = None,
+    low: LowText = None,
+    high: HighText = None,
     rain: RainText = None,
     out: OutFolder = Path("culvertrisk_out"),
 ) -> None:
     """Plan the morning: which crossing, which truck, in which order, what is left.
 
-    Example: [bold]culvertrisk morning town.toml --low -9 --high 6 --rain "18 mm"[/bold]
+    Example: [bold]culvertrisk morning town.toml --low "-9 C" --rain "18 mm"[/bold]
     """
-    typed = {"air_min_c": low, "air_max_c": high, "rain_m": rain}
-    _morning(town, out, _day(on), {k: v for k, v in typed.items() if v is not None})
+    _morning(town, out, _day(on), {"--low": low, "--high": high, "--rain": rain})
 
 
 def _morning(
-    town: Path, out: Path, on: date | None, forecast: dict[str, object]
+    town: Path, out: Path, on: date | None, words: dict[str, str | None]
 ) -> None:
     from culvertrisk import pipeline
+    from culvertrisk.reports.comparison_line import comparison_line
 
     with _steps() as progress:
-        settings = with_typed_forecast(read_settings(town), forecast)
-        _make_folder(out)
-        assessment = pipeline.assess(settings, on, progress=progress)
+        settings = read_settings(town)
+        typed = typed_numbers(words, settings.town.units)
+        make_folder(out)
+        assessment = pipeline.assess(settings, on, typed, progress=progress)
         progress("Planning the morning")
         morning_plan = pipeline.plan_morning(assessment)
         progress("Writing map, run sheets and tables")
         paths = pipeline.write_reports(out, assessment, morning_plan)
+    _asked(assessment, is_planned=True)
     _plan(morning_plan.plan)
+    data = assessment.data
+    told = comparison_line(morning_plan.plan, data.settings, data.roads is not None)
+    _out.print(told, markup=False, soft_wrap=True)
     _where(paths)
+
+
+def _asked(assessment: "Assessment", *, is_planned: bool) -> None:
+    from culvertrisk.reports.calibration import uncalibrated_words
+    from culvertrisk.reports.log_words import unplaced_words
+    from culvertrisk.reports.planned_line import planned_line
+    from culvertrisk.reports.sentence_units import in_units
+
+    asked, units = assessment.asked, assessment.data.settings.town.units
+    fitted = assessment.is_calibrated
+    score = uncalibrated_words(assessment.crossings, calibrated=fitted)
+    line = planned_line(asked, is_planned=is_planned)
+    of_day = (line, asked.made_up, asked.no_flow, asked.not_used, *asked.assumed)
+    unplaced = unplaced_words(assessment.notes)
+    for told in filter(None, (*of_day, score, unplaced)):
+        _out.print(in_units(told, units), markup=False, soft_wrap=True)
 
 
 def _worst(crossings: "GeoDataFrame", units: str) -> None:
@@ -233,7 +268,8 @@ def _plan(plan: "MorningPlan") -> None:
             str(stop["culvert_id"] if is_thaw else stop["place_id"]),
             f"{stop['loss_avoided_person_h']:.0f}" if is_thaw else "",
         )
-    _out.print(table)
+    if len(plan.stops):
+        _out.print(table)
     for problem in plan.problems:
         _out.print(f"Check this: {problem}", markup=False, soft_wrap=True)
     weighty = int((plan.not_reached["loss_avoided_person_h"] >= 1).sum())
@@ -241,17 +277,6 @@ def _plan(plan: "MorningPlan") -> None:
         f"Not reached: {len(plan.not_reached)} crossings, {weighty} of them with a "
         "person-hour or more at stake; see the run sheets."
     )
-
-
-def _make_folder(out: Path) -> None:
-    """Make the folder before the work starts, or say why that cannot be."""
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        found = f"a place where none can be made ({error.strerror})"
-        remedy = "Give another folder; nothing was worked out or written."
-        problem = f"--out {out}: must be a folder, got {found}. {remedy}"
-        raise InputError([problem]) from error
 
 
 def _day(on: datetime | None) -> date | None:

@@ -1,6 +1,6 @@
 """The recipes, each on one screen: read the town, assess it, plan the morning."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -40,6 +40,7 @@ from culvertrisk.stages import (
 )
 from culvertrisk.stages.coalitions import coalition_chances, coalitions
 from culvertrisk.stages.cold import under_cold
+from culvertrisk.stages.day_asked import DayAsked, asked_day, recorded_only
 from culvertrisk.stages.flood_weather import day_water, town_forest
 from culvertrisk.stages.ground import Ground, on_the_ground, trees_of
 from culvertrisk.stages.loss_by_hour import avoided_by_hour
@@ -64,6 +65,7 @@ class Assessment:
     unmapped: gpd.GeoDataFrame
     notes: pd.DataFrame
     is_calibrated: bool
+    asked: DayAsked
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,11 @@ def start_town(town: Path, data: Sequence[Path]) -> dict[str, str]:
 
 
 def assess(
-    settings: Settings, on: date | None = None, *, progress: Progress = silent
+    settings: Settings,
+    on: date | None = None,
+    typed: Mapping[str, float] | None = None,
+    *,
+    progress: Progress = silent,
 ) -> Assessment:
     """Score freeze and flood risk of every crossing on a day.
 
@@ -110,8 +116,9 @@ def assess(
     settings : Settings
         The town file.
     on : date, optional
-        The day asked; without it the first forecast day, else the last day of the
-        weather.
+        The day asked; without it as ``asked_day`` tells.
+    typed : mapping of str to float, optional
+        Numbers typed for that day, of ``typed_numbers``.
     progress : callable
         Told the name of each step.
 
@@ -125,8 +132,8 @@ def assess(
     InputError
         If a file cannot be used or the winter's weather has too many gaps.
     """
-    data = read_town(settings, on, progress=progress)
-    day, weather = on or _day_asked(data.weather), data.weather
+    data, asked = asked_day(read_town(settings, on, progress=progress), on, typed)
+    settings, day, weather = data.settings, asked.on, data.weather
     crossings, site = _on_site(data, progress)
     ground, sun = site.ground, site.sun
     crossings = shade.add_shade(crossings, sun, day)
@@ -139,14 +146,15 @@ def assess(
     crossings = under_water(crossings, weather, settings, day, rain, pond).copy()
     progress("What each group of inputs explains, and how far ranks move")
     swapped = coalitions(crossings, sun, weather, settings, day)
-    crossings = priority.add_priority(crossings, coalition_chances(swapped))
+    chances = coalition_chances(swapped)
+    crossings = priority.add_priority(crossings, chances, settings)
     crossings = rank_band.add_rank_band(crossings, weather, sun, settings, day)
     progress("Streams that meet a road where no culvert is listed")
     missing = unmapped_crossings(crossings, data.terrain, data.roads, ground.site)
     said = [_said("elevation", site.misfits), _said("thaw log", fit.notes)]
-    notes = pd.concat([data.notes, *said], ignore_index=True)
+    notes = pd.concat([data.notes, *said, fit.row_notes], ignore_index=True)
     found = crossings, site.on_roads, ground, sun, missing, notes
-    return Assessment(data, day, *found, fit.is_calibrated)
+    return Assessment(data, day, *found, fit.is_calibrated, asked)
 
 
 @dataclass(frozen=True)
@@ -178,16 +186,11 @@ def prove(settings: Settings, *, progress: Progress = silent) -> list[str]:
     InputError
         If a file cannot be used, or fewer than two winters have a known thaw.
     """
-    data = read_town(settings, None, progress=progress)
+    data = read_town(recorded_only(settings), None, progress=progress)
     crossings, site = _on_site(data, progress)
     progress("Hiding each winter of the log in turn")
     log, weather = data.thaw_log, data.weather
     return proof_lines(prove_by_hiding(crossings, log, weather, site.sun, settings))
-
-
-def _day_asked(weather: pd.DataFrame) -> date:
-    forecast = weather.index[weather["is_forecast"] == 1]
-    return (forecast[0] if len(forecast) else weather.index[-1]).date()
 
 
 def _said(file: str, sentences: Sequence[str]) -> pd.DataFrame:
@@ -213,7 +216,7 @@ def plan_morning(assessment: Assessment) -> Morning:
         Without roads or crews nothing is reached, and the plan says so.
     """
     crossings, settings = assessment.crossings, assessment.data.settings
-    air_c = mean_air_of(assessment.data.weather, assessment.on, settings.forecast)
+    air_c = mean_air_of(assessment.data.weather, assessment.on)
     jobs = thaw_jobs(crossings, settings.crews, air_c)
     if assessment.on_roads is None:
         nowhere = Travel((), np.empty((0, 0)), np.empty((0, 0)))
@@ -282,6 +285,7 @@ def _content(assessment: Assessment, morning: Morning | None) -> MapContent:
         settings=data.settings,
         unmapped=assessment.unmapped,
         calibrated=assessment.is_calibrated,
+        asked=assessment.asked,
         **map_shapes(crossings, data.terrain, assessment.ground),
     )
 

@@ -1,7 +1,6 @@
 """The town file (TOML) as one frozen, validated model, and how it is read."""
 
 import tomllib
-from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -9,12 +8,12 @@ from typing import Any
 from pydantic import Field, ValidationError, field_validator
 
 from culvertrisk.checks import InputError, file_problem, refuse, value_problem
+from culvertrisk.forecast_model import Forecast
 from culvertrisk.town_models import (
     Crew,
     Design,
     Files,
     FillPoint,
-    Forecast,
     Freeze,
     Gauge,
     History,
@@ -48,7 +47,6 @@ __all__ = [
     "Town",
     "Trees",
     "read_settings",
-    "with_typed_forecast",
 ]
 
 
@@ -161,28 +159,3 @@ def _problem(file: str, item: Any) -> str:
     return value_problem(
         file, key.lstrip("."), f"be valid ({rule})", item["input"], "Correct it."
     )
-
-
-def with_typed_forecast(settings: Settings, typed: Mapping[str, object]) -> Settings:
-    """Return settings whose forecast has some numbers typed on the command line.
-
-    Raises
-    ------
-    InputError
-        If a typed number is not one, or is out of range.
-    """
-    whole = {**settings.forecast.model_dump(), **typed}
-    try:
-        return settings.model_copy(update={"forecast": Forecast(**whole)})
-    except ValidationError as error:
-        refuse(
-            value_problem(
-                "command line",
-                ".".join(map(str, item["loc"])),
-                f"be valid ({item['msg']})",
-                item["input"],
-                'Type a number with its unit, such as "18 mm".',
-            )
-            for item in error.errors()
-        )
-        raise

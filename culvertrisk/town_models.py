@@ -117,21 +117,6 @@ class KeepClear(Model):
     clear_until: Clock = Field(description="until [HH:MM]")
 
 
-class Forecast(Model):
-    """A few typed numbers for the day asked, in place of forecast rows."""
-
-    air_min_c: Celsius | None = Field(None, description="night low [°C]")
-    air_max_c: Celsius | None = Field(None, description="day high [°C]")
-    rain_m: Rain | None = Field(None, description="rain over the day [m]")
-    rain_start: Clock | None = Field(None, description="rain begins [HH:MM]")
-    rain_end: Clock | None = Field(None, description="rain ends [HH:MM]")
-    snow_water_m: Rain | None = Field(None, description="water in the snowpack [m]")
-    wind_m_s: Speed | None = Field(None, description="wind [m/s]")
-    spread_fraction: float = Field(
-        0.5, gt=0, description="log standard deviation of today's peak"
-    )
-
-
 class Prices(Model):
     """What a loss or a job costs; the town's own figures."""
 
@@ -148,7 +133,9 @@ class Town(Model):
     name: str = Field("", description="name on map and sheets")
     crs: str = Field("", description="work CRS in metres; blank: UTM of the inventory")
     units: Literal["metric", "us"] = Field(
-        "metric", description="units first shown on map and sheets: metric or us"
+        "metric",
+        description="metric or us: first shown on map and sheets, and meant by "
+        "bare numbers typed with the command",
     )
     winter_start: str = Field(
         "10-01", pattern=r"^\d\d-\d\d$", description="winter begins [MM-DD]"
@@ -178,15 +165,15 @@ class Trees(Model):
 class Freeze(Model):
     """The town's own values for the freeze model."""
 
-    defaults: dict[str, float | tuple[float, ...]] = Field(
-        {}, description="name of the freeze_defaults table = value, in its unit"
+    defaults: dict[str, Any] = Field(
+        {}, description="freeze_defaults name = value in its unit, or text with another"
     )
 
 
 class History(Model):
     """The town's own values for its thaw log, and pages known to be lost."""
 
-    defaults: dict[str, float] = Field({}, description="history_defaults name = value")
+    defaults: dict[str, Any] = Field({}, description="the same of history_defaults")
     lost_days: tuple[tuple[date, date], ...] = Field((), description="[[first, last]]")
 
 
@@ -262,7 +249,7 @@ class Design(Model):
     catchment_m2: Area | None = Field(
         None, description="catchment assumed where none is known [m2]"
     )
-    pond_fraction: Fraction = Field(0.0, description="ponds and swamps, share of area")
+    pond_fraction: Fraction = Field(0.0, description="swamps, where no raster tells")
     climate_factor: float = Field(1.0, gt=0, le=3, description="on design rain")
     ground: Literal["thawed", "frozen", "concrete frost"] = Field(
         "thawed", description="ground in the design storm"

@@ -13,7 +13,6 @@ FUSION_HEAT_J_KG = 333_500.0  # of ice at 0 °C, IAPWS-06
 WATER_DENSITY_KG_M3 = 999.8  # at 0 °C, IAPWS-95
 WATER_HEAT_CAPACITY_J_KGK = 4190.0  # mean from 0 to 99 °C, IAPWS-95
 DIESEL_HEAT_J_M3 = 38.29e9  # higher heating value, EIA unit table (137 381 Btu/gal)
-LAPSE_C_M = 0.0065  # ICAO standard atmosphere
 DAY_S = 86_400.0
 HOUR_S = 3_600.0
 EARTH_RADIUS_M = 6_371_000.0

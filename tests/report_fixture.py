@@ -11,8 +11,10 @@ import pandas as pd
 from affine import Affine
 from shapely.geometry import LineString, Point
 
+from culvertrisk.forecast_model import Forecast
 from culvertrisk.inputs.reading import note_table
 from culvertrisk.reports.map_data import MapContent
+from culvertrisk.stages.day_asked import DayAsked
 
 WORK_CRS = "EPSG:32616"
 WEST_M, SOUTH_M = 461_000.0, 5_287_500.0
@@ -259,6 +261,20 @@ def notes() -> pd.DataFrame:
              "found": "=1+1", "understood": "=1+1", "kind": "changed"},
         ]
     )  # fmt: skip
+
+
+def asked(**other: Any) -> DayAsked:
+    """The day asked, typed in the town file, in a winter that is made up."""
+    parts: dict[str, Any] = {
+        "on": date(2025, 2, 25),
+        "low_c": -9.0,
+        "high_c": 6.0,
+        "rain_m": 0.018,
+        "forecast": Forecast(),
+        "sources": dict.fromkeys(("low", "high", "rain"), "typed in the town file"),
+        "made_up": "No weather file: a winter of 800\u202f°C·days is assumed.",
+    }
+    return DayAsked(**(parts | other))
 
 
 def content(**other: Any) -> MapContent:

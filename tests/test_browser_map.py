@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from culvertrisk.reports.council import without_people
 from culvertrisk.reports.map import write_map
 from culvertrisk.reports.map_data import MapContent
 from tests import browser_fixture, report_fixture
@@ -163,6 +164,37 @@ def test_sentences_of_card_list_and_stops_follow_the_units(opened, map_file):
     page.click("#tab-all")
     assert "Perched outlet: 2 ft drop" in page.locator("#rows").inner_text()
     assert page.locator("#rows [aria-current] .id").inner_text() == "O5"
+
+
+def test_a_town_of_one_crossing_has_a_map_and_prints(opened, tmp_path):
+    one = report_fixture.crossings().iloc[:1]
+    content = report_fixture.content(
+        crossings=one, catchments=None, plan=None, routes=None, jobs=None
+    )
+    page = opened(write_map(tmp_path / "map.html", content))
+    assert page.said == []
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    assert page.locator("#say").inner_text() == "1 crossings here."
+    assert page.said == []
+
+
+def test_the_planned_weather_and_a_made_up_winter_stand_on_top(opened, tmp_path):
+    content = report_fixture.content(asked=report_fixture.asked(), units="us")
+    for name, one in (("map", content), ("council", without_people(content))):
+        page = opened(write_map(tmp_path / f"{name}.html", one), width=390, height=844)
+        assert page.locator("#planned").inner_text() == (
+            "Planned for: Tuesday 25 February 2025, low 16 °F, high 43 °F, rain "
+            "0.71 in (typed in the town file)"
+        )
+        assert page.locator("#made-up").inner_text() == (
+            "No weather file: a winter of 1,440 °F·days is assumed."
+        )
+        assert not page.locator("#day").is_visible()
+        page.select_option("#units", "metric")
+        assert "low -9 °C, high 6 °C" in page.locator("#planned").inner_text()
+        assert "800 °C·days" in page.locator("#made-up").inner_text()
+        assert page.locator(".folium-map").bounding_box()["height"] > 200
 
 
 def test_card_of_a_crossing_with_nothing_known_says_unknown(opened, map_file):

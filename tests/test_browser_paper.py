@@ -1,5 +1,7 @@
 """Paper, log and size: the printed map, the sheets, the day's log, a large county."""
 
+import dataclasses
+import re
 import shutil
 import subprocess
 
@@ -20,6 +22,7 @@ browser = browser_fixture.browser
 map_file = browser_fixture.map_file
 opened = browser_fixture.opened
 pytestmark = browser_fixture.BROWSER_MARKS
+LETTER_PT = 792  # height of a page, 11 in
 
 
 def test_log_is_kept_through_a_reload_and_read_by_our_own_reader(
@@ -82,6 +85,58 @@ def test_print_has_map_and_sheets_on_paper(opened, map_file, tmp_path):
     for part in ("05:54", "A1", "Nobody enters a pipe", "Not reached today", "litres"):
         assert part in words
     assert "gallons" not in words
+
+
+def _long_morning():
+    """Up to nine stops a truck, each with reasons that fill a third of a page."""
+    crossings = report_fixture.crossings().assign(
+        pond_depth_m=2.1, pond_volume_m3=900.0
+    )
+    crossings["reasons"] = "; ".join(f"reason {n} " + "of ice " * 12 for n in range(8))
+    plan = report_fixture.plan()
+    thaws = plan.stops[plan.stops["kind"] == "thaw"]
+    more = pd.concat([plan.stops, *[thaws] * 2], ignore_index=True)
+    ordered = more.sort_values(["crew", "stop_number"], kind="stable")
+    ordered["stop_number"] = ordered.groupby("crew").cumcount()
+    plan = dataclasses.replace(plan, stops=ordered)
+    return report_fixture.content(crossings=crossings, plan=plan)
+
+
+@pytest.mark.skipif(not shutil.which("pdftotext"), reason="no pdftotext is here")
+def test_a_stop_goes_on_over_the_page_but_no_danger_or_head_of_it_is_cut(
+    browser, tmp_path
+):
+    path = write_run_sheets(tmp_path / "sheets.html", _long_morning())
+    page = browser.new_page()
+    page.goto(path.as_uri())
+    page.pdf(path=tmp_path / "sheets.pdf", format="Letter")
+    boxes = subprocess.run(
+        ["pdftotext", "-bbox-layout", "sheets.pdf", "-"],
+        cwd=tmp_path, check=True, capture_output=True, text=True,
+    ).stdout  # fmt: skip
+    pages = [_lines(page) for page in boxes.split("<page ")[1:]]
+    truck = [p for p in pages if any("Why:" in text for _, text in p)][:3]
+    for lines in truck[:2]:  # more follows, so the page is used to its end
+        assert max(bottom for bottom, _ in lines) > 0.75 * LETTER_PT
+    whole = [" ".join(text for _, text in lines) for lines in truck]
+    assert any("of ice" in lines[0][1] for lines in truck)  # a stop goes on
+    assert "".join(whole).count("Danger.") > 3
+    for text in whole:  # a danger is read on one page, to its end
+        assert text.count("Danger.") == text.count("before it runs.")
+    for lines in truck:  # a stop's head is not left alone at the end of a page
+        last = lines[-1][1]
+        assert "Norrick" not in last and "Outlet:" not in last
+    page.close()
+
+
+def _lines(page):
+    """Bottom and words of each line of a page, from top to bottom."""
+    found = re.findall(r'<line [^>]*yMax="([\d.]+)">(.*?)</line>', page, re.DOTALL)
+    told = [
+        (float(bottom), " ".join(re.findall(r">([^<]+)</word>", words)))
+        for bottom, words in found
+    ]
+    return sorted(told)
 
 
 def test_screen_is_as_before_after_printing(opened, map_file):

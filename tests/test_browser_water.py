@@ -81,7 +81,9 @@ def test_card_tells_water_danger_cure_band_and_limits(opened, water_file):
     assert "When H1 (up to 30 ft³/s) above is opened" in told
     page.keyboard.press("Escape")
     page.click("#rows button >> nth=3")
-    assert "Danger for the crew" not in page.locator("#card").inner_text()
+    told = page.locator("#card").inner_text()
+    assert "Danger for the crew" not in told
+    assert "Not known whether water reaches the road today" in told
 
 
 def test_tiny_shares_are_not_told_to_the_last_digit(opened, tmp_path):
@@ -114,6 +116,29 @@ def test_rating_curve_is_drawn_in_the_units_chosen_with_its_table(opened, water_
     page.keyboard.press("Escape")
     page.click("#rows button >> nth=2")
     assert page.locator("svg.rating").count() == 0
+
+
+def test_design_peaks_of_the_methods_are_told_and_drawn_as_a_band(opened, water_file):
+    page = opened(water_file)
+    page.click("#rows button >> nth=0")
+    page.click("summary:text-is('Flood score')")
+    told = page.locator("#card").inner_text()
+    assert "rational 0.320 m³/s (used), curve number 0.510 m³/s" in told
+    assert "Least design peak" not in told  # drawn, and told below the curve
+    assert page.locator("svg.rating rect.band").count() == 1
+    assert "design peak by the methods that apply: 0.32 to 0.51 m³/s" in told
+    page.select_option("#units", "us")
+    # 0.32 and 0.51 m3/s in ft3/s: 1 ft = 0.3048 m (exact, NIST SP 811).
+    told = page.locator("#card").inner_text()
+    assert "design peak by the methods that apply: 11.3 to 18 ft³/s" in told
+    page.keyboard.press("Escape")
+    page.click("#rows button >> nth=1")
+    assert page.locator("svg.rating").count() == 1
+    assert page.locator("svg.rating rect.band").count() == 0
+    assert (
+        "by the methods that apply"
+        not in page.locator("#card .rating ~ p").all_inner_texts()[0]
+    )
 
 
 def test_unlisted_streams_are_a_list_of_their_own_with_a_short_card(opened, water_file):
@@ -189,7 +214,8 @@ def test_paper_explains_waves_ponds_and_unlisted_streams(opened, water_file, tmp
     ).stdout
     for part in (
         "full pond behind a blocked crossing",
-        "water over the road today if nothing passes, flood score not low: 1",
+        "water over the road today if nothing passes, flood score not low or "
+        "not known: 1",
         "stream at a road, no culvert listed, no score: 2",
         "Make sure O5 (Ossel Mill Road",
     ):

@@ -1,7 +1,9 @@
 """The command line: what it says, where it puts it, and its exit codes."""
 
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -95,7 +97,61 @@ def test_typed_rain_without_a_number_is_refused(tmp_path):
     (tmp_path / "c.csv").write_text(INVENTORY, "utf-8")
     (tmp_path / "town.toml").write_text('[files]\nculverts = "c.csv"\n', "utf-8")
     problem = _problem(_run("morning", "--rain", "lots", folder=tmp_path))
-    assert "command line: rain_m must be valid" in problem
+    assert "command line: --rain must be rain from 0 to 1000 mm" in problem
+
+
+US_TOWN = '[town]\nunits = "us"\n[files]\nculverts = "c.csv"\n'
+DAY = ("--on", "2025-02-25")
+
+
+def _us_morning(tmp_path, *words, block=""):
+    (tmp_path / "c.csv").write_text(INVENTORY, "utf-8")
+    (tmp_path / "town.toml").write_text(US_TOWN + block, "utf-8")
+    return _run("morning", *DAY, *words, folder=tmp_path)
+
+
+@pytest.mark.slow
+def test_bare_numbers_are_read_in_the_towns_units_and_told(tmp_path):
+    run = _us_morning(tmp_path, "--low", "16", "--high", "43", "--rain", "0.5")
+    assert run.returncode == 0, run.stderr
+    assert (
+        "Planned for: Tuesday 25 February 2025, low 16 °F, high 43 °F, rain 0.5 in "
+        "(typed with the command)\n"
+    ) in run.stdout
+    pages = [tmp_path / "culvertrisk_out" / "run_sheets.html"]
+    pages += [pages[0].with_name(f"{name}map.html") for name in ("", "council_")]
+    for page in pages:
+        told = page.read_text("utf-8")
+        assert "low 16 °F, high 43 °F, rain 0.5 in (typed with the command)" in told
+        assert "low -8.9 °C, high 6.1 °C, rain 12.7 mm" in told
+
+
+@pytest.mark.slow
+def test_a_low_above_the_high_is_refused_and_nothing_is_written(tmp_path):
+    problem = _problem(_us_morning(tmp_path, "--low", "43", "--high", "16"))
+    assert problem == (
+        "error: command line: --low must not be above --high, which is 16, got '43'. "
+        "A number without a unit is in °F, the town's units."
+    )
+    assert not (tmp_path / "culvertrisk_out").exists()
+
+
+@pytest.mark.slow
+def test_a_made_up_winter_and_a_forecast_not_used_are_told(tmp_path):
+    block = '[forecast]\ndate = 2025-03-12\nair_min_c = "16 F"\n'
+    run = _us_morning(tmp_path, block=block)
+    made_up = (
+        "No weather file: a winter of 1440 °F·days below freezing is assumed."
+    ).replace("1440", "1,440")
+    not_used = (
+        "The [forecast] block of the town file is not used for 2025-02-25: it is for "
+        "2025-03-12; type the day's own numbers."
+    )
+    assert f"(made up)\n{made_up}\n{not_used}\n" in run.stdout
+    folder = tmp_path / "culvertrisk_out"
+    assert not_used in (folder / "assumptions.csv").read_text("utf-8-sig")
+    for name in ("run_sheets.html", "map.html", "council_map.html"):
+        assert made_up in (folder / name).read_text("utf-8")
 
 
 @pytest.mark.slow
@@ -109,8 +165,15 @@ def test_start_writes_a_town_file_that_assess_and_morning_can_use(tmp_path):
     run = _run("morning", "--on", "2025-02-25", "--out", "out", folder=tmp_path)
     assert run.returncode == 0, run.stderr
     assert "No plan: no crew is given in the town file" in run.stdout
-    assert "person-hours" in " ".join(run.stdout.split())
-    assert (tmp_path / "out" / "map.html").stat().st_size > 0
+    assert "For each truck write a part [[crews]] into the town file" in run.stdout
+    assert "arrive" not in run.stdout  # no table of stops where there are none
+    assert "a person-hour or more at stake" in " ".join(run.stdout.split())
+    uncalibrated = "Freeze scores are not yet calibrated to this town"
+    assert uncalibrated in " ".join(run.stdout.split())
+    for name in ("map.html", "council_map.html", "run_sheets.html"):
+        assert uncalibrated in (tmp_path / "out" / name).read_text("utf-8")
+    notes = (tmp_path / "out" / "assumptions.csv").read_text("utf-8-sig")
+    assert "not yet calibrated" in notes
     checked = _run("check", "--out", "out", folder=tmp_path)
     assert checked.returncode == 0, checked.stderr
     assert "1 crossings can be used" in checked.stdout
@@ -120,6 +183,53 @@ def test_start_writes_a_town_file_that_assess_and_morning_can_use(tmp_path):
 def test_an_out_folder_that_cannot_be_made_is_refused_before_the_work(tmp_path):
     (tmp_path / "c.csv").write_text(INVENTORY, "utf-8")
     (tmp_path / "town.toml").write_text('[files]\nculverts = "c.csv"\n', "utf-8")
-    for command in ("assess", "morning"):
-        problem = _problem(_run(command, "--out", "c.csv/in", folder=tmp_path))
-        assert "error: --out c.csv/in: must be a folder" in problem
+    for command in ("assess", "morning", "check"):
+        out = "c.csv/in" if command == "assess" else "c.csv"
+        problem = _problem(_run(command, "--out", out, folder=tmp_path))
+        assert problem.startswith(f"error: --out {out}: must be a folder")
+        assert problem.count("error: ") == 1
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="needs a read-only folder")
+def test_an_out_folder_that_takes_no_file_is_refused_before_the_work(tmp_path):
+    (tmp_path / "c.csv").write_text(INVENTORY, "utf-8")
+    (tmp_path / "town.toml").write_text('[files]\nculverts = "c.csv"\n', "utf-8")
+    (tmp_path / "out" / "map.html").mkdir(parents=True)
+    problem = _problem(_run("morning", "--out", "/proc/self", folder=tmp_path))
+    assert problem.startswith(
+        "error: --out /proc/self: must let files be written into it, got a folder "
+        "that does not ("
+    )
+    problem = _problem(_run("assess", "--out", "out", folder=tmp_path))
+    assert "got folders named map.html. Give another folder" in problem
+
+
+@pytest.mark.slow
+def test_check_stops_where_a_run_would_and_tells_all_of_it_at_once(tmp_path):
+    (tmp_path / "c.csv").write_text(INVENTORY, "utf-8")
+    days = "".join(f"2025-02-{day:02d},-9,-1\n" for day in (1, 2, 25))
+    (tmp_path / "w.csv").write_text("date,tmin_c,tmax_c\n" + days, "utf-8")
+    (tmp_path / "town.toml").write_text(
+        '[files]\nculverts = "c.csv"\nweather = "w.csv"\n'
+        "[history.defaults]\nmatch_leest = 0.5\n[freeze.defaults]\nwet_share = 70\n",
+        "utf-8",
+    )
+    problem = _problem(_run("check", folder=tmp_path))
+    assert problem.count("error: ") == 3
+    assert "history.defaults.match_leest must be a name" in problem
+    assert "freeze.defaults.wet_share must be from 0 to 1, got 70" in problem
+    assert "2025-02-25" in problem
+    assert (tmp_path / "culvertrisk_out" / "assumptions.csv").exists()
+
+
+@pytest.mark.slow
+def test_check_shows_the_first_of_each_kind_of_note_as_it_stands_in_the_file(tmp_path):
+    rows = "".join(f"B{n},abc,-87.5,Norrick Lane,18\n" for n in range(3))
+    (tmp_path / "c.csv").write_text(INVENTORY + rows, "utf-8")
+    (tmp_path / "town.toml").write_text('[files]\nculverts = "c.csv"\n', "utf-8")
+    run = _run("check", folder=tmp_path)
+    assert run.returncode == 0, run.stderr
+    told = " ".join(re.sub("[│┃]", " ", run.stdout).split())
+    assert "c.csv lat refused 3 row 2: 'abc':" in told
+    assert "1 crossings can be used" in told

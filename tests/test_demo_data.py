@@ -100,7 +100,7 @@ def test_town_file_loads_and_finds_every_file():
     assert [crew.name for crew in town.crews] == ["T1", "T2", "T3"]
     paths = {key: town.path(key) for key in type(town.files).model_fields}
     absent = {key for key, path in paths.items() if path is None}
-    assert absent == {"canopy_cover", "deciduous", "land_cover", "rainfall"}
+    assert absent == {"canopy_cover", "deciduous", "land_cover"}
     assert all(path.is_file() for path in paths.values() if path is not None)
 
 
@@ -196,6 +196,29 @@ def test_winter_has_its_frost_snow_and_thaws(winter):
     deep = pd.to_datetime(own["date"]).dt.month.isin([12, 1, 2])
     warm = (own["tmax_c"] >= 2) & deep
     assert (warm & ~warm.shift(fill_value=False)).sum() == thaws
+
+
+def test_rain_is_said_to_be_invented_and_grows_with_duration_and_return_period():
+    path = TOWN / "rainfall.csv"
+    title = path.read_text(encoding="utf-8").splitlines()[0]
+    assert "Invented" in title and "no weather office" in title
+    rain = pd.read_csv(path, skiprows=1)
+    grid = rain.pivot(index="duration_min", columns="return_years", values="rain_mm")
+    assert [*grid.columns] == [2, 5, 10, 25, 50, 100]
+    assert grid.index[0] == 5 and grid.index[-1] == 24 * 60
+    assert (np.diff(grid, axis=0) > 0).all() and (np.diff(grid, axis=1) > 0).all()
+    intensity_mm_h = grid.to_numpy() / grid.index.to_numpy()[:, None]
+    assert (np.diff(intensity_mm_h, axis=0) < 0).all()  # longer rains are thinner
+
+
+def test_town_file_gives_every_method_of_the_design_peak_what_it_needs():
+    town = read_settings(TOWN / "town.toml")
+    assert town.path("rainfall") is not None
+    assert sum(town.design.covers.values()) == pytest.approx(1)
+    region = town.design.regression
+    assert region is not None and set(region.coefficients) == {2, 10, 25, 50, 100}
+    text = (TOWN / "town.toml").read_text(encoding="utf-8")
+    assert "Invented like all of the demo" in text.partition("[design.regression]")[0]
 
 
 def test_weather_of_the_morning_is_as_told():
@@ -295,7 +318,7 @@ def test_same_seed_makes_the_same_town(tmp_path):
     words = [sys.executable, "-B", str(script), "--out", str(tmp_path)]
     subprocess.run(words, check=True)
     texts = [p for p in tmp_path.rglob("*") if p.suffix in TEXT_KINDS]
-    assert len(texts) == 13
+    assert len(texts) == 14
     for path in texts:
         kept = DEMO / path.relative_to(tmp_path)
         assert path.read_bytes() == kept.read_bytes(), path.name

@@ -10,8 +10,7 @@ from scipy.optimize import brentq
 from scipy.special import erf, erfc
 
 from culvertrisk.formulas import frost
-from culvertrisk.stages.ground_frost import freezing_factor
-from culvertrisk.tables import sources, table
+from culvertrisk.tables import table
 from tests.published import published
 
 MU, ALPHA = st.floats(0.01, 3), st.floats(0, 4)
@@ -105,18 +104,8 @@ def test_missing_stays_missing():
     assert np.isnan(one).tolist() == [True, False]
 
 
-def test_n_factors_are_those_of_the_manual():
+def test_n_factor_of_the_road_is_that_of_the_manual():
     """UFC 3-130-04, table 4-1; 2000 °F·day of air are 1400 on a bituminous road."""
-    rows = table("n_factors").set_index("surface")
-    printed = {
-        "snow surface": 1.0,
-        "portland cement concrete": 0.75,
-        "bituminous pavement": 0.7,
-        "bare soil": 0.7,
-        "shaded surface": 0.9,
-        "turf": 0.5,
-        "tree-covered": 0.3,
-    }
-    assert rows["freezing_factor"].to_dict() == printed
-    assert set(rows["source"]) <= set(sources().index)
-    assert 2000 * freezing_factor("bituminous pavement") == pytest.approx(1400)
+    row = table("freeze_defaults").set_index("name").loc["road_freezing_factor"]
+    assert row["source"] == "ufc2004b"
+    assert 2000 * float(row["value"]) == pytest.approx(1400)

@@ -7,9 +7,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from scipy.stats import hypergeom
+from scipy.stats import hypergeom, permutation_test
 
-from culvertrisk.formulas.ranking import brier_score, expected_hits, random_hits
+from culvertrisk.formulas.ranking import (
+    brier_score,
+    expected_hits,
+    random_hits,
+    sign_flip_chance,
+)
+
+# fifteen pairs of crossed and self-fertilised maize, in eighths of an inch
+MAIZE = (49, -67, 8, 16, 6, 23, 28, 41, 14, 29, 56, 24, 75, 60, -48)
 
 
 def test_brier_score_by_hand():
@@ -62,3 +70,40 @@ def test_sum_of_random_lists_equals_draws():
     mean, low, high = random_hits(draws, 0.9)
     assert_allclose(mean, sums.mean(), rtol=5e-3)
     assert (low, high) == tuple(np.quantile(sums, [0.05, 0.95]))
+
+
+def test_sign_flip_chance_meets_its_source():
+    """fisher1935, section 21, from memory: 863 of 32,768 a side reach the sum of 314,
+    5.267 % for both."""
+    assert sum(MAIZE) == 314
+    assert_allclose(sign_flip_chance(MAIZE), 2 * 863 / 32768)
+
+
+@given(
+    differences=st.lists(
+        st.integers(-12, 12).map(lambda n: n / 4), min_size=2, max_size=8
+    )
+)
+def test_sign_flip_chance_equals_the_library(differences):
+    found = permutation_test(
+        (differences, np.zeros(len(differences))),
+        lambda x, y: abs(np.sum(x - y)),
+        permutation_type="samples",
+        alternative="greater",
+        n_resamples=np.inf,
+    )
+    assert_allclose(sign_flip_chance(differences), found.pvalue)
+
+
+@given(differences=st.lists(st.floats(-9, 9), min_size=1, max_size=9))
+def test_sign_flip_chance_has_no_side_no_order_and_a_least(differences):
+    chance = sign_flip_chance(differences)
+    assert 2.0 ** (1 - len(differences)) <= chance <= 1
+    assert sign_flip_chance([-d for d in differences[::-1]]) == chance
+    assert sign_flip_chance([*differences, 0.0]) == chance
+
+
+def test_sign_flip_chance_by_hand():
+    # all of n ahead: both ends of 2**n ways
+    assert sign_flip_chance(np.ones(6)) == 2 / 64
+    assert sign_flip_chance([]) == sign_flip_chance([0.0, 0.0]) == 1

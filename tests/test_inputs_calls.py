@@ -153,8 +153,40 @@ def test_calls_without_a_place_are_refused_with_a_remedy(tmp_path):
     )
 
 
+def test_a_header_without_a_row_is_a_morning_without_calls(tmp_path):
+    reading = read_calls(_file(tmp_path, "time,road,place,seen\n"), Reading())
+    assert reading.table.empty
+    assert [*reading.table.columns] == [
+        "call_s",
+        "caller",
+        "road_name",
+        "place",
+        "seen",
+    ]
+    assert reading.notes.empty
+
+
+def test_calls_of_an_office_sheet_are_read_with_its_clock_titles_and_total(tmp_path):
+    text = (
+        "Calls of 25 February\n\ntime;road;seen;count\n7:25 AM;Norrick Lane;slush;1\n"
+        "0805;Norrick Lane;water, rising;2\n2024-02-25 13:05:00;Norrick Lane;pond;1\n"
+        "7.30;Norrick Lane;ice;1\nTotal;;;5\n"
+    )
+    reading = read_calls(_file(tmp_path, text), Reading())
+    hours = (reading.table["call_s"] / 3600).round(3).tolist()
+    assert hours[:3] == [7.417, 8.083, 13.083]
+    assert len(reading.table) == 4
+    told = reading.notes.loc[reading.notes["row"] > 0, ["found", "understood"]]
+    assert told.to_numpy().tolist() == [
+        ["only time, count", "left out: no road, place or words"],
+        ["7.30", "time unknown"],
+    ]
+
+
 def test_missing_calls_are_refused(tmp_path):
-    with pytest.raises(InputError, match=r"calls\.csv: file must be a readable CSV"):
+    with pytest.raises(
+        InputError, match=r"calls\.csv: file must exist, got no such file"
+    ):
         read_calls(tmp_path / "calls.csv", Reading())
 
 

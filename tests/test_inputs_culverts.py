@@ -219,12 +219,13 @@ def test_swapped_axes_and_lost_signs_are_repaired_and_told(tmp_path, row, told):
     [
         ("9,0,0,18", "left out: 0,0 is no place"),
         ("9,,,18", "left out: no coordinates"),
-        ("9,by the barn,,18", "left out: no coordinates"),
+        ("9,by the barn,,18", "left out: no number"),
+        ("9,47.75,,18", "left out: blank"),
         ("9,5912345.2,25912345.1,18",
          "left out: no degrees; perhaps feet or metres of another CRS"),
         ("9,47.95,-87.5,18", "left out: 20 km from the rest"),
     ],
-    ids=["zero", "blank", "words", "state plane", "far"],
+    ids=["zero", "blank", "words", "half", "state plane", "far"],
 )  # fmt: skip
 def test_rows_that_lie_nowhere_are_left_out_and_told(tmp_path, row, told):
     read = read_culverts(_write(tmp_path, _town([row])), PLAIN)
@@ -234,6 +235,103 @@ def test_rows_that_lie_nowhere_are_left_out_and_told(tmp_path, row, told):
     assert refused["understood"].tolist() == [told]
     assert refused["row"].tolist() == [7]
     assert refused["culvert_id"].tolist() == ["9"]
+
+
+def test_axes_that_are_swapped_in_every_row_are_turned_where_no_road_can_be(tmp_path):
+    lines = [f"{n},-70.5,{44.5 + n / 1000},18" for n in range(1, 7)]
+    read = read_culverts(_write(tmp_path, _rows(lines, "pipe_id,lat,lon,size")), PLAIN)
+    assert read.table.crs.to_epsg() == 32619  # the zone of 70.5 W, north
+    assert _told(read, "changed") == ["latitude and longitude swapped"] * 6
+
+
+@pytest.mark.parametrize(
+    ("lat", "lon"),
+    [
+        ("47°45'00\"N", "87°30'00\"W"),
+        ("47° 45’ 00” N", "87° 30’ 00” W"),
+        ("N47 45.0", "W87 30.0"),
+        ("47.75 N", "87.5° W"),
+        ("47.75", "\u221287.5"),
+    ],
+)
+def test_degrees_in_any_writing_are_read(tmp_path, lat, lon):
+    header, sound = "pipe_id;lat;lon;size", "1;47.76;-87.5;18"
+    path = _write(tmp_path, _rows([sound, f"2;{lat};{lon};24"], header))
+    table = read_culverts(path, PLAIN, UTM).table.to_crs(4326)
+    assert_allclose(table.geometry.x, [-87.5, -87.5], atol=1e-6)
+    assert_allclose(table.geometry.y, [47.76, 47.75], atol=1e-6)
+
+
+def test_words_in_a_column_of_numbers_are_told_and_blanks_are_not(tmp_path):
+    header = "pipe_id,lat,lon,size,length_ft,slope_pct,drainage_area_acres"
+    lines = [
+        f"1,{LAT},{LON},18,#N/A,steep?,abc",
+        f"2,{LAT + 0.003},{LON},18,unknown,N/A,",
+        f"3,{LAT + 0.006},{LON},18,40 ft,flat,3",
+    ]
+    read = read_culverts(_write(tmp_path, _rows(lines, header)), PLAIN)
+    told = read.notes[read.notes["understood"] == "unknown: no number"]
+    assert told[["row", "column", "found"]].to_numpy().tolist() == [
+        [1, "length_m", "#N/A"],
+        [1, "recorded_slope_m_per_m", "steep?"],
+        [1, "recorded_catchment_m2", "abc"],
+    ]
+
+
+def test_a_column_of_words_is_told_once_with_the_first_of_them(tmp_path):
+    lines = [f"{n},{LAT + n / 300},{LON},18,Ditch {n}" for n in range(7)]
+    path = _write(tmp_path, _rows(lines, "pipe_id,lat,lon,size,drainage_area_acres"))
+    notes = read_culverts(path, PLAIN).notes
+    told = notes[notes["column"] == "recorded_catchment_m2"]
+    assert told[["row", "found", "understood"]].to_numpy().tolist() == [
+        [
+            0,
+            "7 of 7 rows, such as 1 (Ditch 0), 2 (Ditch 1), 3 (Ditch 2), 4 (Ditch 3), "
+            "5 (Ditch 4)",
+            "unknown: no number",
+        ]
+    ]
+
+
+def test_a_workbook_of_several_tables_says_which_sheet_is_read(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.title = "north"
+    book.active.append(["Pipe No", "Lat", "Long", "Size"])
+    book.active.append([1, LAT, LON, 18])
+    south = book.create_sheet("south")
+    south.append(["Pipe No", "Lat", "Long", "Size"])
+    south.append([2, LAT, LON, 18])
+    book.save(tmp_path / "c.xlsx")
+    notes = read_culverts(tmp_path / "c.xlsx", PLAIN).notes
+    assert notes.loc[0, ["found", "understood"]].tolist() == [
+        "sheets north, south",
+        "only the sheet 'north' is read; give the others as own files",
+    ]
+
+
+def test_coordinates_that_are_no_numbers_are_told_as_what_they_are(tmp_path):
+    extra = [f"X{n},abc,-87.5,18" for n in range(3)] + ["Y,47.751,by the barn,18"]
+    read = read_culverts(_write(tmp_path, _town(extra)), PLAIN)
+    refused = read.notes[read.notes["kind"] == "refused"]
+    told = refused[["row", "culvert_id", "column", "found", "understood"]]
+    assert told.to_numpy().tolist() == [
+        *([7 + n, f"X{n}", "lat", "abc", "left out: no number"] for n in range(3)),
+        [10, "Y", "lon", "by the barn", "left out: no number"],
+    ]
+
+
+def test_an_inventory_without_one_readable_place_says_what_stands_there(tmp_path):
+    lines = [f"{n},abc,{LON},18" for n in range(1, 8)]
+    path = _write(tmp_path, _rows(lines, "pipe_id,lat,lon,size"))
+    with pytest.raises(InputError) as caught:
+        read_culverts(path, PLAIN)
+    assert caught.value.problems == (
+        "c.csv: column 'lat' must hold numbers; 7 of 7 rows are not: 1 (abc), 2 (abc), "
+        "3 (abc), 4 (abc), 5 (abc), .... Write 47.7103 or 47°42'37\"N for degrees, "
+        "462500 for metres or feet.",
+        "c.csv: file must hold a usable row, got none in 7 rows. See that the "
+        'coordinates are filled; or tell their CRS: culverts.crs = "EPSG:...".',
+    )
 
 
 def test_feet_taken_for_metres_are_repaired_where_they_then_fit(tmp_path):
@@ -460,7 +558,7 @@ def test_what_was_understood_reads_the_file_alike(tmp_path):
          "from the town file's folder."),
         ("c.csv", "pipe_id,lat,lon\n",
          "c.csv: file must hold a header and rows, got no row under the header. "
-         "Export the inventory with its header and rows."),
+         "Export it with its header and rows, or take it out of the town file."),
         ("c.csv", "pipe_id,lat,lon\n1,0,0\n2,,\n",
          "c.csv: file must hold a usable row, got none in 2 rows. See that the "
          'coordinates are filled; or tell their CRS: culverts.crs = "EPSG:...".'),
@@ -500,9 +598,9 @@ def test_a_work_crs_in_degrees_is_refused(tmp_path):
 @pytest.mark.parametrize(
     ("lat", "lon", "crs", "message"),
     [
-        ("-87.5", "47.75", "",
+        ("85.5", "47.75", "",
          "c.csv: file must lie where UTM reaches, from 80 S to 84 N, got a middle of "
-         "-87.50 N, 47.75 E. See which column is which; or tell town.crs."),
+         "85.50 N, 47.75 E. See which column is which; or tell town.crs."),
         ("47.75", "-87.5", "EPSG:2154x",
          "town file: town.crs must be a CRS such as EPSG:26916, got 'EPSG:2154x'. "
          "Correct it."),

@@ -54,11 +54,11 @@ def test_places_without_a_place_are_left_out_and_noted(tmp_path):
     assert reading.table["kind"].tolist() == ["school", "dwelling"]
     notes = reading.notes[["row", "column", "found", "kind"]].to_numpy(object).tolist()
     assert notes == [
-        [2, "geometry", "no place on the map", "refused"],
-        [3, "geometry", "no place on the map", "refused"],
-        [4, "geometry", "no place on the map", "refused"],
-        [5, "kind", "", "assumed"],
         [1, "people_count", "many", "refused"],
+        [2, "lat", "0, 0", "refused"],
+        [3, "geometry", "no place on the map", "refused"],
+        [4, "lat", "147, -87", "refused"],
+        [5, "kind", "", "assumed"],
         [5, "people_count", "-3", "refused"],
     ]
     assert (reading.notes["file"] == "p.csv").all()
@@ -97,8 +97,8 @@ def test_places_all_without_a_place_are_refused(tmp_path):
     with pytest.raises(InputError) as refusal:
         read_places(path, Reading(), CRS)
     assert refusal.value.problems == (
-        "p.csv: file must hold places, got 1 rows, none with a place. "
-        "Fill lat and lon.",
+        "p.csv: file must hold places, got 1 rows, none with a place (0,0 is no "
+        "place). Fill lat and lon in degrees, or tell places.crs in the town file.",
     )
 
 
@@ -123,9 +123,46 @@ def test_places_of_an_office_export_are_read(tmp_path):
     reading = read_places(tmp_path / "p.csv", Reading(), CRS)
     assert reading.table["name"].tolist() == ["Gr\xe5 farm"]
     assert reading.table["kind"].tolist() == ["farm"]
-    assert reading.notes["row"].tolist() == [3]  # the blank row 2 is counted
+    assert reading.notes["row"].tolist() == [0, 3]  # the blank row 2 is counted
+    assert reading.notes["understood"][0] == "2 rows and a header: 1 blank"
 
 
 def test_places_template_has_the_columns_that_are_read():
     header = pd.read_csv(TEMPLATE).columns.tolist()
     assert header == ["name", "kind", "people_count", "needs", "lat", "lon"]
+
+
+def test_places_in_degrees_minutes_and_seconds_are_read_and_words_told(tmp_path):
+    path = write(
+        tmp_path / "p.csv",
+        "name,kind,lat,lon\n"
+        "a,farm,47°45'00\"N,87°28'12\"W\n"
+        "b,farm,47 45,-87 28.2\n"
+        "c,farm,by the barn,-87.47\n"
+        "d,farm,-87.47,47.75\n",
+    )
+    reading = read_places(path, Reading(), CRS)
+    assert reading.table["name"].tolist() == ["a", "b"]
+    to_work = Transformer.from_crs(4326, CRS, always_xy=True)
+    expected = to_work.transform(-87.47, 47.75)
+    for point in reading.table.geometry:
+        assert_allclose([point.x, point.y], expected, atol=0.01)
+    told = reading.notes.loc[reading.notes["row"] > 0, ["row", "found", "understood"]]
+    assert told.to_numpy().tolist() == [
+        [3, "by the barn", "left out: no number"],
+        [4, "-87.47, 47.75", "left out: south of every road; perhaps swapped with lon"],
+    ]
+
+
+def test_places_with_all_axes_swapped_or_in_metres_say_so(tmp_path):
+    for text, why in (
+        ("-87.47,47.75", "south of every road; perhaps swapped with lon"),
+        ("5288600,462500", "no degrees"),
+    ):
+        path = write(tmp_path / "p.csv", f"lat,lon,kind\n{text},farm\n")
+        with pytest.raises(InputError) as refusal:
+            read_places(path, Reading(), CRS)
+        assert refusal.value.problems == (
+            f"p.csv: file must hold places, got 1 rows, none with a place ({why}). "
+            "Fill lat and lon in degrees, or tell places.crs in the town file.",
+        )

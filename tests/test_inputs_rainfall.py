@@ -176,7 +176,7 @@ def test_series_that_is_not_told_is_assumed_and_said(tmp_path):
             "file, or hand over depth by duration and return period as CSV.",
         ),
         (
-            "Depth (mm)\nduration (min),2,10\n60,25,x\n",
+            "Depth (mm)\nduration (min),2,10\n60,25,\n",
             "rain.csv: file must have at least one duration with rain for every return "
             "period, got none. Correct the file, or hand over depth by duration and "
             "return period as CSV.",
@@ -189,11 +189,30 @@ def test_what_cannot_be_used_is_refused_in_words(tmp_path, text, message):
     assert refused.value.problems == (message,)
 
 
+def test_rains_that_are_no_numbers_are_told_where_they_leave_no_table(tmp_path):
+    rows = "duration_min,return_years,rain_mm\n5,2,8 mm\n10,2\n15,2,x\n"
+    with pytest.raises(InputError) as refused:
+        _read(tmp_path, rows)
+    assert refused.value.problems[0] == (
+        "rain.csv: column 'rain_m' must hold numbers; 2 of 3 rows are not: 2 (8 mm), "
+        "4 (x). Write the number alone; its unit belongs into the column's name."
+    )
+
+
+def test_a_short_row_is_told_and_not_passed_over(tmp_path):
+    rows = "duration_min,return_years,rain_mm\n5,2,8\n10,2\n15,2,12\n"
+    notes = _read(tmp_path, rows).notes
+    assert "1 rows with fewer cells than the header's 3: line 3 (2)" in [
+        *notes["found"]
+    ]
+    assert "duration not used: rain is missing" in [*notes["understood"]]
+
+
 def test_missing_and_binary_files_are_refused(tmp_path):
     with pytest.raises(InputError, match="must exist, got no such file"):
         read_rainfall(tmp_path / "none.csv", Reading())
     (tmp_path / "rain.csv").write_bytes(b"\x00\x01")
-    with pytest.raises(InputError, match="must be text, got no text"):
+    with pytest.raises(InputError, match="must be text, got bytes that are no text"):
         read_rainfall(tmp_path / "rain.csv", Reading())
 
 

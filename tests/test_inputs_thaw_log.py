@@ -184,3 +184,42 @@ def test_told_column_that_is_absent_is_told(tmp_path):
         "log.csv: thaw_log.columns.crew must be a column of the file (date, culvert), "
         "got 'who'. Correct the spelling in the town file.",
     )
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "note", "expected"),
+    [
+        ("called by", "Resident", "", "called"),
+        ("Reported by", "crew", "", "own round"),
+        ("complaint", "yes", "", "called"),
+        ("complaint", "N", "", "own round"),
+        ("origin", "", "phoned twice", "called"),
+        ("origin", "?", "", ""),
+        ("method", "steam", "Complaint, barn side", "called"),
+        ("method", "steam", "on patrol; glaze on road", "own round"),
+        ("method", "steam", "no call, found by T1", "own round"),
+        ("method", "steam", "could not find end 20 min", ""),
+        ("method", "steam", "called contractor", ""),
+        ("method", "steam", "", ""),
+    ],
+)
+def test_who_told_of_a_thaw_is_read_where_it_is_written(
+    tmp_path, header, cell, note, expected
+):
+    text = f'date,place,{header},note\n2024-02-25,Wyke Rd,{cell},"{note}"\n'
+    assert _read(tmp_path, text).table["origin"].tolist() == [expected]
+
+
+def test_log_of_a_spreadsheet_with_title_serial_dates_and_clock_times_is_read(tmp_path):
+    reading = _read(
+        tmp_path,
+        "Thaw log, winter 2023/24, north and south district, all crews, checked\n"
+        "date,culvert,duration,result,note\n"
+        "45231.25,N4,1:10:00,open,\n45232,N4,0:30,open,\nTotal,,1:40,,\n",
+    )
+    # 45231 days after 30 December 1899 is 1 November 2023
+    days = reading.table["day"].dt.strftime("%Y-%m-%d").tolist()
+    assert days == ["2023-11-01", "2023-11-02"]
+    assert_allclose(reading.table["work_s"], [4200, 1800])
+    told = reading.notes[reading.notes["kind"] == "refused"]
+    assert told[["row", "found"]].to_numpy().tolist() == [[3, "Total"]]

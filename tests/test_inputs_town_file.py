@@ -154,11 +154,14 @@ def test_guess_kind_of_layers(tmp_path, shape, columns, kind):
          "thaw_log"),
         ("time,caller,road,seen\n06:10,resident,Wyke Rd,water over road\n", "calls"),
         ("name,kind,people_count,needs,lat,lon\nHarn,home,2,,47.75,-87.5\n", "places"),
+        ("duration,return years,rain mm\n60 min,2,21\n60 min,10,33\n", "rainfall"),
+        ("Depth (inches)\nby duration for ARI (years):,1,2\n5-min:,0.3,0.4\n"
+         "60-min:,1,1.2\n", "rainfall"),
         ("a,b\n1,2\n", "unknown"),
         ("", "unknown"),
     ],
-    ids=["culverts", "weather", "our weather", "thaw log", "calls", "places", "other",
-         "empty"],
+    ids=["culverts", "weather", "our weather", "thaw log", "calls", "places", "rain",
+         "rain in blocks", "other", "empty"],
 )  # fmt: skip
 def test_guess_kind_of_tables(tmp_path, text, kind):
     path = tmp_path / "table.csv"
@@ -186,3 +189,15 @@ def test_find_files_looks_one_level_into_a_folder_and_says_what_is_left(tmp_path
         {"file": "d.csv", "kind": "culverts", "why": "c.csv is used"},
         {"file": "letter.docx", "kind": "unknown", "why": "content not recognised"},
     ]
+
+
+def test_a_broken_inventory_is_told_as_broken_and_not_as_unknown(tmp_path):
+    (tmp_path / "c.csv").write_text('id,lat,lon,size\nA1,47.75,-87.5,"18\n')
+    with pytest.raises(InputError) as refused:
+        find_files([tmp_path])
+    assert len(refused.value.problems) == 1
+    assert "file must close every quote that it opens" in refused.value.problems[0]
+    (tmp_path / "d.csv").write_text(INVENTORY)
+    files, others = find_files([tmp_path])
+    assert files == {"culverts": tmp_path / "d.csv"}
+    assert others["why"].tolist() == [*refused.value.problems]

@@ -270,3 +270,54 @@ def test_what_is_written_is_read_back(tmp_path_factory, lows, spans):
     table = read_weather(path, PLAIN).table
     assert_allclose(table["air_min_c"], frame["air_min_c"])
     assert_allclose(table["air_max_c"], frame["air_max_c"])
+
+
+def test_missing_values_of_archives_are_blank_before_a_unit_is_judged(tmp_path):
+    reading = _read(
+        tmp_path,
+        "date,tmin_c,tmax_c,rain_mm\n2024-02-01,-9999,-1,0\n2024-02-02,-8,2,-9999\n",
+    )
+    assert_allclose(reading.table["air_min_c"], [np.nan, -8.0])
+    assert_allclose(reading.table["air_max_c"], [-1.0, 2.0])
+    assert_allclose(reading.table["rain_m"], [0.0, np.nan])
+    told = reading.notes[["column", "found", "understood"]].to_numpy().tolist()
+    assert told == [
+        ["air_min_c", "1 rows of -9999", "unknown: a missing value"],
+        ["rain_m", "1 rows of -9999", "unknown: a missing value"],
+    ]
+
+
+def test_minus_signs_of_word_processors_are_minus_signs(tmp_path):
+    reading = _read(
+        tmp_path, "date,tmin_c,tmax_c\n2024-02-01,\u22129.5,\u20131\n2024-02-02,-8,2\n"
+    )
+    assert_allclose(reading.table["air_min_c"], [-9.5, -8.0])
+    assert_allclose(reading.table["air_max_c"], [-1.0, 2.0])
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-8-sig", "cp1252"])
+def test_weather_of_a_spreadsheet_is_read_with_decimal_commas(tmp_path, encoding):
+    text = (
+        "Wetter Quenna\r\n\r\ndate;tmin_c;tmax_c;rain_mm\r\n"
+        "45231;-9,5;1,5;0,25\r\n45232,5;-8,5;2,5;1,75\r\n"
+    )
+    (tmp_path / "w.csv").write_bytes(text.encode(encoding))
+    reading = read_weather(tmp_path / "w.csv", PLAIN)
+    # 45231 days after 30 December 1899 is 1 November 2023
+    assert [f"{day:%Y-%m-%d}" for day in reading.table.index] == [
+        "2023-11-01",
+        "2023-11-02",
+    ]
+    assert_allclose(reading.table["air_min_c"], [-9.5, -8.5])
+    assert_allclose(reading.table["rain_m"], [0.00025, 0.00175])
+
+
+def test_a_repeated_column_of_the_weather_is_told(tmp_path):
+    reading = _read(
+        tmp_path, "date,tmin_c,tmax_c,tmin_c\n2024-02-01,-9,1,5\n2024-02-02,-8,2,5\n"
+    )
+    assert_allclose(reading.table["air_min_c"], [-9.0, -8.0])
+    assert reading.notes.loc[0, ["column", "found"]].tolist() == [
+        "tmin_c",
+        "columns 2 and 4 with one name",
+    ]

@@ -207,6 +207,7 @@ def test_what_was_understood_of_bulkley_reads_it_alike(bulkley):
         ("bc_salmon_river_weather/daily_1990_2010.csv", "weather"),
         ("sweden_harjedalen_weather/weather_mittadalen.csv", "weather"),
         ("sweden_harjedalen_weather/Temperatur_max_min_dygn_Dravagen.csv", "weather"),
+        ("atlas14_ann_arbor/All_Depth_English_PDS.csv", "rainfall"),
     ],
 )
 def test_guess_kind_knows_open_data(name, kind):
@@ -219,7 +220,8 @@ def test_columbus_is_read(benchmark):
     assert len(read.table) > 5000
 
 
-WET_DAY = {"air_min_c": -2, "air_max_c": 6, "rain_m": 0.02, "snow_water_m": 0.05}
+WET_DAY = {"date": "2025-02-25", "air_min_c": -2, "air_max_c": 6}
+WET_DAY |= {"rain_m": 0.02, "snow_water_m": 0.05}
 FLOOD = ("today_flow_m3s", "flooded_chance", "design_flow_m3s", "overtopping_chance")
 
 

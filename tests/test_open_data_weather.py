@@ -19,6 +19,7 @@ from culvertrisk.formulas.cold import (
 from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.inputs.weather import read_weather
 from culvertrisk.settings import Reading
+from culvertrisk.stages.mechanisms import middle_ice
 from culvertrisk.stages.winter import (
     FreezeInputs,
     days_of_winter,
@@ -33,6 +34,7 @@ pytestmark = pytest.mark.skipif(
 )
 SALMON = Path(FOLDER) / "bc_salmon_river_weather" / "daily_1990_2010.csv"
 MITTADALEN = Path(FOLDER) / "sweden_harjedalen_weather" / "weather_mittadalen.csv"
+COEFFICIENTS = freeze_coefficients()
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +62,8 @@ def test_all_days_of_the_salmon_river_are_read(salmon):
 
 @pytest.mark.parametrize("year", range(1990, 2010))
 def test_freezing_index_of_each_winter_is_found_in_two_ways(salmon, year):
-    days = winter_weather(salmon.table, date(year, 10, 1), date(year + 1, 5, 31))
+    span = date(year, 10, 1), date(year + 1, 5, 31)
+    days = winter_weather(salmon.table, *span, COEFFICIENTS)
     air = ((days["air_min_c"] + days["air_max_c"]) / 2).to_numpy()
     curve = np.concatenate([[0], np.cumsum(air)])
     # the definition word for word, and in O(n²): highest less a later lowest point
@@ -90,11 +93,16 @@ def test_standing_ice_of_real_winters_follows_their_cold(salmon):
         seep_chance=half,
         plug_chance=half,
         pond_chance=half,
+        drained_chance=none,
+        open_chance=half,
         tail_chance=half,
         sun_j_m2=dark,
         outlet_sun_j_m2=dark,
         open_sun_j_m2=dark,
         points={},
+        opened_day=np.empty((1, 0)),
+        left_fraction=np.empty((1, 0)),
+        run_label=np.zeros(1, dtype=np.intp),
     )
     even_snow = salmon.table.assign(snow_depth_m=0.4)
     frost, ice_m, even_ice_m = [], [], []
@@ -104,7 +112,7 @@ def test_standing_ice_of_real_winters_follows_their_cold(salmon):
             run_winter(barrel, days_of_winter(w, *span, coefficients), coefficients)
             for w in (salmon.table, even_snow)
         )
-        days = winter_weather(salmon.table, *span)
+        days = winter_weather(salmon.table, *span, coefficients)
         air = ((days["air_min_c"] + days["air_max_c"]) / 2).to_numpy()
         assert_allclose(ice.afdd_cday, net_afdd(air)[-1], rtol=1e-9)
         frost.append(freezing_degree_days(air))
@@ -147,7 +155,9 @@ def test_precipitation_of_mittadalen_is_parted_and_none_is_lost(mittadalen):
 
 def test_most_winters_of_mittadalen_can_be_run(mittadalen):
     runs = [
-        has_weather(mittadalen.table, date(year, 10, 1), date(year + 1, 4, 15))
+        has_weather(
+            mittadalen.table, date(year, 10, 1), date(year + 1, 4, 15), COEFFICIENTS
+        )
         for year in range(2007, 2020)
     ]
     assert sum(runs) >= 11
@@ -161,9 +171,9 @@ def test_freezing_index_of_mittadalen_is_found_in_two_ways(mittadalen):
     index = []
     for year in range(2007, 2020):
         span = date(year, 10, 1), date(year + 1, 4, 15)
-        if not has_weather(mittadalen.table, *span):
+        if not has_weather(mittadalen.table, *span, COEFFICIENTS):
             continue
-        days = winter_weather(mittadalen.table, *span)
+        days = winter_weather(mittadalen.table, *span, COEFFICIENTS)
         air = ((days["air_min_c"] + days["air_max_c"]) / 2).to_numpy()
         curve = np.concatenate([[0], np.cumsum(air)])
         twice = max(curve[i] - curve[i:].min() for i in range(len(curve)))
@@ -198,6 +208,8 @@ def test_every_mechanism_runs_through_real_winters_and_ends_without_ice(salmon):
     lit = np.full((1, SEASON_DAYS), 5e6, dtype=np.float32)
     names = [item.name for item in fields(FreezeInputs) if item.name != "points"]
     barrel = FreezeInputs(**dict.fromkeys(names, half), points={})
+    never = np.empty((1, 0))
+    barrel = replace(barrel, opened_day=never, left_fraction=never)
     barrel = replace(barrel, elevation_offset_m=none, length_m=20 * half)
     barrel = replace(barrel, sun_j_m2=lit, outlet_sun_j_m2=lit, cover_m=half / 2)
     most, left = [], []
@@ -205,8 +217,8 @@ def test_every_mechanism_runs_through_real_winters_and_ends_without_ice(salmon):
         span = date(year, 10, 1), date(year + 1, 5, 31)
         days = days_of_winter(salmon.table, *span, coefficients)
         ice = run_winter(barrel, days, coefficients)
-        most.append([value.item() for value in ice.most_ice_m.values()])
-        left.append([value.item() for value in ice.ice_m.values()])
+        most.append([middle_ice(depth_m).item() for depth_m in ice.most_ice_m.values()])
+        left.append([middle_ice(depth_m).item() for depth_m in ice.ice_m.values()])
     assert np.isfinite(most).all()
     assert (np.max(most, axis=0) > 0.02).all()
     assert (np.max(most, axis=0) < 2).all()

@@ -77,6 +77,19 @@ def test_catchments_agree_with_those_the_town_was_made_with(assessment, truth):
     assert 0.8 < ratio.median() < 1.25
 
 
+def test_design_peaks_of_several_methods_are_shown_as_a_band(assessment):
+    """Rain table, land covers, a regional equation: two methods nearly everywhere."""
+    crossings = assessment.crossings
+    low, high = crossings["design_flow_low_m3s"], crossings["design_flow_high_m3s"]
+    assert (high > low).mean() > 0.9
+    told = crossings["design_flow_methods"]
+    assert (
+        told.str.contains("rational") & told.str.contains("curve number")
+    ).mean() > 0.8
+    assert (told.str.count(r"\bused\b") == 1).all()
+    assert {*crossings["peak_method"]} == {"rational", "regional equation"}
+
+
 def test_plan_holds_all_constraints_and_beats_worst_first(morning):
     assert morning.plan.problems == ()
     assert morning.plan.comparison["plan"] >= morning.plan.comparison["worst_first"]

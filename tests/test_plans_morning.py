@@ -207,6 +207,18 @@ def test_not_reached_says_why_and_what_instead():
     )
 
 
+def test_no_sign_warns_of_water_that_does_not_reach_the_road():
+    crossings, jobs, travel, settings = made_morning(2, 4)
+    crossings["over_road_depth_m"] = [0.0, 0.2, np.nan, 0.0]
+    plan = plan_morning(
+        crossings, jobs, travel, settings.model_copy(update={"crews": ()})
+    )
+    told = plan.not_reached.set_index("culvert_id")["instead"]
+    sign, look = "Sign and lights before the water rises", "Look when a crew passes"
+    starts = {row: text.partition(";")[0] for row, text in told.items()}
+    assert starts == {"C0": look, "C1": sign, "C2": sign, "C3": look}
+
+
 def test_a_crossing_that_is_likely_open_gets_a_look_and_no_truck():
     crossings, jobs, travel, settings = made_morning(2, 4)
     crossings.loc["C1", ["blocked_chance", "loss_avoided_person_h"]] = [0.03, 500.0]

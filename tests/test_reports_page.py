@@ -137,10 +137,17 @@ def test_hostile_names_stay_text(tmp_path, name):
 
 
 def test_page_says_chance_only_when_calibrated():
-    told = json.dumps(map_columns(report_fixture.content()))
-    assert "chance" not in told.lower()
-    told = json.dumps(map_columns(report_fixture.content(calibrated=True)))
-    assert "a chance of about 70 in 100" in told
+    data = map_columns(report_fixture.content())
+    assert "chance" not in json.dumps(data).lower()
+    shown = next(
+        c for c in data["columns"] if c["from"] == "freeze" and "physics" in c["label"]
+    )
+    assert (shown["label"], shown["units"]) == (
+        "Freeze score by the physics alone",
+        ["of 100", "of 100"],
+    )
+    assert shown["values"][0] == pytest.approx(0.827, abs=1e-3)
+    assert shown["times"] == [100.0, 100.0]
 
 
 def test_map_columns_hold_every_crossing_and_keep_unknown_unknown():

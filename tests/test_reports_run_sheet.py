@@ -12,13 +12,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from culvertrisk.forecast_model import Forecast
 from culvertrisk.plans.looks import LOOK_COLUMNS
 from culvertrisk.reports import words
 from culvertrisk.reports.amounts import volume
 from culvertrisk.reports.exports import outlet_ends
 from culvertrisk.reports.missed_sheet import not_reached
+from culvertrisk.reports.planned_line import planned_line
 from culvertrisk.reports.run_sheet import sheet_markup, truck_sheets, write_run_sheets
-from culvertrisk.reports.sentence_units import both_units
+from culvertrisk.reports.sentence_units import both_units, in_units
 from culvertrisk.reports.water_amounts import volume_used
 from culvertrisk.settings import Files, Settings
 from tests import report_fixture
@@ -52,6 +54,44 @@ def test_every_sheet_carries_the_whole_statement(page):
     for sheet in sheets_of(page):
         for line in words.STATEMENT:
             assert line in text_of(sheet)
+
+
+def test_every_sheet_says_day_and_weather_and_that_the_winter_is_made_up(page):
+    assert "Planned for" not in page  # nothing is known of the day's weather
+    looks = pd.DataFrame(
+        [("Pickup", 1, "N7", 300.0, 21_000.0, 22_000.0)], columns=LOOK_COLUMNS
+    )
+    plan = replace(report_fixture.plan(), looks=looks)
+    asked = report_fixture.asked()
+    sheets = sheets_of(sheet_markup(report_fixture.content(plan=plan, asked=asked)))
+    assert len(sheets) == 4
+    no_plan = report_fixture.content(plan=None, jobs=None, routes=None, asked=asked)
+    for sheet in (*sheets, sheet_markup(no_plan)):
+        told = text_of(sheet)
+        for line in (
+            "for: Tuesday 25 February 2025, low -9 °C, high 6 °C, rain 18 mm (typed",
+            "for: Tuesday 25 February 2025, low 16 °F, high 43 °F, rain 0.71 in (typed",
+            "No weather file: a winter of 800 °C·days is assumed.",
+            "No weather file: a winter of 1,440 °F·days is assumed.",
+        ):
+            assert line in told
+    assert "Planned for: " in sheets[0]
+    assert "Scored for: " in sheet_markup(no_plan)
+
+
+def test_the_line_of_the_day_says_which_number_is_from_where():
+    asked = report_fixture.asked(
+        rain_m=np.nan,
+        forecast=Forecast(rain_start="09:30", rain_end="18:00", snow_water_m=0.14),
+        sources={"low": "typed with the command", "high": "made up", "rain": "unknown"},
+    )
+    line = in_units(planned_line(asked, is_planned=True), "metric")
+    assert line == (
+        "Planned for: Tuesday 25 February 2025, low -9 °C, high 6 °C, rain unknown "
+        "from 09:30 to 18:00, water in the snow 140 mm (low: typed with the command; "
+        "high: made up)"
+    )
+    assert planned_line(None, is_planned=True) == ""
 
 
 def test_every_truck_carries_every_caution(page):
@@ -277,6 +317,10 @@ def test_not_reached_rows_tell_place_and_hour():
     assert row["over"] == "water over the road about 11:30 if shut"
     crossings = report_fixture.crossings()
     assert not_reached(report_fixture.content(crossings=crossings))[0]["over"] == ""
+    for depth_m, told in ((0.0, ""), (np.nan, "water over the road: not known")):
+        pipes = crossings.assign(headwater_limit_m=1.6, over_road_depth_m=depth_m)
+        content = report_fixture.content(crossings=pipes)
+        assert not_reached(content)[0]["over"] == told
 
 
 @given(st.lists(st.floats(0.005, 0.6), min_size=1, max_size=6))

@@ -175,6 +175,54 @@ def test_the_card_tells_a_cause_as_likely_where_its_input_is_not_recorded():
     assert set(told[2:]) == {"likely seep icing"}
 
 
+def _advice(name, **columns):
+    crossings = report_fixture.crossings().assign(**columns)
+    told = map_columns(report_fixture.content(crossings=crossings))["advice"][name]
+    return [told["words"][code] for code in told["codes"]]
+
+
+def test_the_card_tells_a_weak_cause_as_most_likely():
+    told = _advice("cause", freeze_cause="perched", cause_sureness="weak")
+    assert set(told) == {"most likely ice under a perched outlet"}
+
+
+@pytest.mark.parametrize(
+    ("columns", "expected"),
+    [
+        (
+            {"closing_day": "2025-01-14", "freeze_class": "high"},
+            "Likely shut since about 14 January 2025, in the usual case.",
+        ),
+        (
+            {"closing_day": "2025-01-14", "freeze_class": "some"},
+            "If it is shut, since about 14 January 2025, in the usual case.",
+        ),
+        (
+            {"closing_day": "2025-03-27", "freeze_class": "some"},
+            "If it closes, about 27 March 2025 in the usual case.",
+        ),
+        (
+            {"closing_day": "", "freeze_class": "severe", "history_factor": 4.5},
+            "Likely closed by now, by the log.",
+        ),
+        (
+            {"closing_day": "", "freeze_class": "high", "opened_days": "2025-02-07"},
+            "Likely closed again by now.",
+        ),
+        ({"closing_day": "", "freeze_class": "some", "history_factor": 4.5}, ""),
+    ],
+)
+def test_the_card_tells_days_in_the_words_of_the_class(columns, expected):
+    assert set(_advice("closes", **columns)) == {expected}
+
+
+def test_the_card_tells_the_opening_as_one_of_a_shut_pipe():
+    assert set(_advice("opens", self_opening_day="2025-04-26")) == {
+        "If shut, opens without a crew about 26 April 2025, by forecast and a usual "
+        "spring."
+    }
+
+
 def test_council_copy_holds_no_word_on_people_or_callers():
     crossings = report_fixture.crossings()
     crossings.loc["H1", "reasons"] = "Only way to 4 dwellings, oxygen at home; Flat"

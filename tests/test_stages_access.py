@@ -289,3 +289,19 @@ def test_access_with_two_ways_out_isolates_nobody_between_them(
     assert np.isnan(dead_end["detour_s"])
     usual_h = 40 * CLOSURE_H / 24 * PEOPLE_PER_VEHICLE * 3998.0 / 20.0 / 3600
     assert_allclose(dead_end["consequence_person_h"], usual_h)
+
+
+def test_access_counts_dwellings_within_300_m_whatever_their_road(
+    crossings, roads, places, town
+):
+    homes = gpd.GeoDataFrame(
+        {"kind": ["dwelling", "dwelling", "dwelling", "school"], "name": ""},
+        geometry=[point(500, 290), point(500, 310), point(1399, 8), point(500, 4)],
+        crs=CRS,
+    )
+    found = access._near_dwellings(crossings, homes)
+    assert_allclose(found, [1.0, 1.0, 1.0, 0.0])
+    assert np.isnan(access._near_dwellings(crossings, None)).all()
+    assert np.isnan(access._near_dwellings(crossings, homes.iloc[3:])).all()
+    made = access.add_access(crossings, roads, places, town)
+    assert made["near_dwelling_count"].notna().all()

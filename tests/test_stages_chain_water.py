@@ -12,17 +12,21 @@ from numpy.testing import assert_allclose
 from shapely import Point
 
 from culvertrisk.settings import Settings
+from culvertrisk.stages.chain_area import add_chain_area
 from culvertrisk.stages.chain_water import add_chain_water
 from culvertrisk.stages.flood import with_open_chance
-from culvertrisk.stages.flood_capacity import headwater_limit, open_capacity, openings
+from culvertrisk.stages.flood_capacity import open_capacity, openings
 from culvertrisk.stages.flood_weather import DayWater
 from culvertrisk.stages.pond_room import storage_at
 from culvertrisk.stages.ponding import PondGround
+from culvertrisk.stages.road_over_bed import headwater_limit
 from culvertrisk.stages.road_profile import RoadProfile
 from culvertrisk.stages.tailwater import (
     backed_up,
+    beds,
     capacity_under_tailwater,
     depth_from_below,
+    full_depth,
 )
 from culvertrisk.stages.today_hours import add_today_hours
 from culvertrisk.tables import columns
@@ -43,8 +47,8 @@ PIPE = {
     "silt_fraction": 0.0,
     "barrel_slope_m_per_m": 0.005,
     "cover_m": 0.6,
-    "road_low_m": 100.0,
-    "inlet_invert_m": NAN,
+    "road_elevation_m": 100.0,
+    "upstream_invert_m": NAN,
     "outlet_drop_m": 0.0,
     "catchment_m2": 100_000.0,
     "concentration_s": 1800.0,
@@ -276,8 +280,8 @@ def test_backwater_is_the_level_pond_below_over_this_outlet():
     """Outlet bed 100 - 1.2 - 0.06 m; the bed below at 97.8, its road at 99.0 m."""
     result = _with_water(
         {"downstream_id": "A1"},
-        {"road_low_m": 99.0, "downstream_id": "A2"},
-        {"road_low_m": 90.0},
+        {"road_elevation_m": 99.0, "downstream_id": "A2"},
+        {"road_elevation_m": 90.0},
     )
     assert_allclose(result.loc["A0", "backwater_m"], 99.0 - 98.74)
     assert result.loc["A1", "backwater_m"] == 0
@@ -287,13 +291,17 @@ def test_backwater_is_the_level_pond_below_over_this_outlet():
 
 
 def test_a_pond_below_that_spills_first_backs_up_less():
-    spilling = {"road_low_m": 99.8, "pond_spills_first": 1.0, "pond_level_m": 99.2}
+    spilling = {
+        "road_elevation_m": 99.8,
+        "pond_spills_first": 1.0,
+        "pond_level_m": 99.2,
+    }
     result = _with_water({"downstream_id": "A1"}, spilling)
     assert_allclose(result.loc["A0", "backwater_m"], 99.2 - 98.74)
 
 
 def test_water_below_as_high_as_the_road_leaves_no_capacity():
-    result = _with_water({"downstream_id": "A1"}, {"road_low_m": 103.0})
+    result = _with_water({"downstream_id": "A1"}, {"road_elevation_m": 103.0})
     assert_allclose(result.loc["A0", "backwater_m"], 1.2)  # its bed is no higher
     # only the fall of the barrel, 0.06 m, is left to drive water
     assert result.loc["A0", "backwater_capacity_m3s"] < 0.6 * np.sqrt(0.06 / 0.4)
@@ -338,9 +346,9 @@ def test_at_the_capacity_the_headwater_is_the_limit_and_the_ditch_carries_it():
 
 def test_an_open_crossing_below_backs_up_its_headwater_of_today():
     crossings = _table(
-        {"downstream_id": "A1", "road_low_m": 100.0},
-        {"downstream_id": "A2", "road_low_m": 99.9, "today_flow_m3s": 0.4},
-        {"road_low_m": 99.8, "today_flow_m3s": 0.8},
+        {"downstream_id": "A1", "road_elevation_m": 100.0},
+        {"downstream_id": "A2", "road_elevation_m": 99.9, "today_flow_m3s": 0.4},
+        {"road_elevation_m": 99.8, "today_flow_m3s": 0.8},
     )
     limit_m, _ = headwater_limit(crossings)
     flow_m3s = crossings["today_flow_m3s"].to_numpy()
@@ -352,7 +360,117 @@ def test_an_open_crossing_below_backs_up_its_headwater_of_today():
     assert (backed_m[:2] <= limit_m[1:]).all()
 
 
+def test_a_bed_hangs_from_the_road_at_the_crossing_or_is_surveyed():
+    """Rise and cover 1.2 m; on a grade the road is far lower farther on."""
+    grade = {"overflow_m": 93.0, "overflow_drop_m": 7.0, "pond_spills_first": 1.0}
+    surveyed = {**grade, "upstream_invert_m": 98.9}
+    buried = {**grade, "upstream_invert_m": 99.9}  # its crown would lie above the road
+    inlet_m, outlet_m = beds(_table(grade, surveyed, buried))
+    assert_allclose(inlet_m, [98.8, 98.9, 98.8])
+    assert_allclose(outlet_m, inlet_m - 0.06)
+
+
+@given(
+    flow_m3s=st.floats(0, 3),
+    level_m=st.floats(97, 103),
+    road_m=st.floats(98, 102),
+    slope=st.floats(-0.02, 0.1),
+    spills=st.sampled_from([0.0, 1.0, NAN]),
+)
+@settings(max_examples=40, deadline=None)
+def test_a_blocked_crossing_below_backs_up_no_less_than_an_open_one(
+    flow_m3s, level_m, road_m, slope, spills
+):
+    below = {"road_elevation_m": road_m, "pond_level_m": level_m}
+    below |= {"pond_spills_first": spills, "today_flow_m3s": flow_m3s}
+    above = {"downstream_id": "A1", "barrel_slope_m_per_m": slope}
+    crossings = _crossings(above, below)
+    limit_m, _ = headwater_limit(crossings)
+    flows = crossings["today_flow_m3s"].to_numpy()
+    is_open_m = backed_up(crossings, openings(crossings), limit_m, flows)[0]
+    crossings = crossings.assign(headwater_limit_m=limit_m)
+    row = add_chain_water(crossings, RAIN, TOWN).iloc[0]
+    assert row["backwater_m"] >= is_open_m
+    assert row["backwater_capacity_m3s"] <= row["today_capacity_m3s"]
+
+
+def test_a_spill_below_the_crown_is_the_elevation_rasters():
+    spill = {"pond_spills_first": 1.0, "pond_level_m": 97.0}
+    crossings = _table(spill, {**spill, "pond_level_m": 99.7}, {"pond_level_m": 97.0})
+    assert_allclose(full_depth(crossings, np.full(3, 1.2)), [0.6, 0.9, 1.2])
+
+
 def test_unknown_elevations_and_the_last_of_a_chain_back_up_nothing_known():
-    crossings = _table({"downstream_id": "A1"}, {"road_low_m": NAN})
-    depth_m = depth_from_below(crossings, np.full(2, 1.2), np.full(2, 1.0))
+    crossings = _table({"downstream_id": "A1"}, {"road_elevation_m": NAN})
+    depth_m = depth_from_below(crossings, np.full(2, 1.0))
     assert np.isnan(depth_m).all()
+
+
+CATCHMENT = {
+    "flow_path_m": 300.0,
+    "flow_path_slope_m_per_m": 0.05,
+    "catchment_source": "dem",
+    "catchment_note": "",
+}
+
+
+def _with_area(*changes):
+    return add_chain_area(_table(*({**CATCHMENT, **change} for change in changes)))
+
+
+def test_a_crossing_with_far_less_catchment_than_the_one_above_takes_its():
+    """366 ha, 6.3 ha and 7 ha in a row, then 400 ha that contradict nothing."""
+    large = {"catchment_m2": 3.664e6, "flow_path_m": 4000.0}
+    result = _with_area(
+        {**large, "downstream_id": "A1"},
+        {"catchment_m2": 6.3e4, "downstream_id": "A2", "catchment_note": "as told"},
+        {"catchment_m2": 7e4, "downstream_id": "A3"},
+        {"catchment_m2": 4e6},
+    )
+    assert_allclose(result["catchment_m2"], [3.664e6, 3.664e6, 3.664e6, 4e6])
+    assert_allclose(result["flow_path_m"], [4000, 4000, 4000, 300])
+    assert [*result["catchment_source"]] == ["dem", "above", "above", "dem"]
+    assert [*result["has_larger_above"]] == [0, 1, 1, 0]
+    assert [*result["has_smaller_below"]] == [1, 1, 0, 0]
+    first, second, _, last = result["catchment_note"]
+    assert first == (
+        "A1, next below in the chain, has a catchment of 6.3\u202fha by its own data: "
+        "one of the two is wrong"
+    )
+    assert second == (
+        "as told; catchment 6.3\u202fha by its own data, but A0, next above in the "
+        "chain, has 366.4\u202fha: one of the two is wrong, the larger counts; A2, "
+        "next below in the chain, has a catchment of 7.0\u202fha by its own data: one "
+        "of the two is wrong"
+    )
+    assert last == ""
+
+
+def test_a_little_less_or_an_unknown_catchment_contradicts_nothing():
+    above = {"catchment_m2": 1e5, "downstream_id": "A1"}
+    for below_m2 in (5.1e4, NAN):
+        before = {**CATCHMENT, "catchment_m2": below_m2}
+        after = _with_area(above, before).iloc[1]
+        assert after["has_larger_above"] != 1
+        assert after["catchment_note"] == ""
+        np.testing.assert_equal(after["catchment_m2"], below_m2)
+
+
+def test_add_chain_area_adds_exactly_its_columns_and_leaves_its_input_alone():
+    before = _table({**CATCHMENT, "downstream_id": "A1"}, {**CATCHMENT})
+    kept = before.copy()
+    after = add_chain_area(before)
+    declared = columns().query("made_by == 'chain_area'").index
+    assert set(after) - set(before) == set(declared)
+    pd.testing.assert_frame_equal(before, kept)
+    assert add_chain_area(before.iloc[:0]).empty
+    without = add_chain_area(before.drop(columns="downstream_id"))
+    assert (without["has_larger_above"] == 0).all()
+
+
+def test_the_slope_of_the_ground_stays_that_of_the_crossing_itself():
+    """Seeps and the pond's wedge hang on it, wherever the water comes from."""
+    below = {"catchment_m2": 1e3, "flow_path_slope_m_per_m": 0.2}
+    after = _with_area({"downstream_id": "A1"}, below).iloc[1]
+    assert after["has_larger_above"] == 1
+    assert after["flow_path_slope_m_per_m"] == 0.2

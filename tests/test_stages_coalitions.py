@@ -16,10 +16,13 @@ from tests.history_made import TOWN, made_crossings, made_sun, made_weather
 ON = date(2024, 2, 10)
 FIELDS = {
     "shading": ("sun_j_m2", "outlet_sun_j_m2"),
-    "slope": ("barrel_slope_m_per_m", "outlet_drop_m", "pond_chance", "tail_chance"),
+    "slope": (
+        *("barrel_slope_m_per_m", "outlet_drop_m"),
+        *("pond_chance", "drained_chance", "tail_chance"),
+    ),
     "size": ("rise_m", "length_m", "cover_m"),
     "history": (),
-    "water": ("seep_chance", "silt_fraction", "plug_chance"),
+    "water": ("seep_chance", "silt_fraction", "plug_chance", "open_chance"),
     "weather": ("elevation_offset_m",),
 }
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from shapely import Point
 
-from culvertrisk.settings import Settings
+from culvertrisk.settings import Forecast, Settings
 from culvertrisk.stages.consequence import (
     Night,
     add_consequence,
@@ -22,6 +22,7 @@ from culvertrisk.stages.flood_weather import DayWater
 from culvertrisk.stages.rating import road_lengths, under_water_length
 from culvertrisk.stages.today_hours import add_today_hours
 from culvertrisk.stages.washout import washout_classes
+from culvertrisk.stages.winter_weather import with_forecast
 from culvertrisk.tables import columns
 
 NAN = np.nan
@@ -109,6 +110,43 @@ def test_a_pond_with_room_leaves_the_road_dry():
     names = ["over_road_depth_m", "over_road_length_m", "closure_s"]
     assert (row[names] == 0).all()
     assert row["washout_class"] == "none"
+
+
+def test_a_pipe_of_unknown_size_is_not_told_as_dry():
+    unknown = {"today_capacity_m3s": NAN, "iced_capacity_m3s": NAN, "rise_m": NAN}
+    made = _made({}, unknown)
+    names = ["over_road_depth_m", "over_road_length_m", "closure_s"]
+    names += ["flooded_closure_s", "flooded_loss_person_h"]
+    assert (made[names].iloc[1] == made[names].iloc[0]).all()
+    assert made["over_road_depth_m"].iloc[1] > 0
+    assert made["washout_class"].iloc[1] != "none"
+
+
+SPILLING = {"overflow_m": 101.0, "pond_level_m": 99.4, "pond_spills_first": 1.0}
+DRY = ["over_road_depth_m", "over_road_length_m", "closure_s"]
+
+
+def test_a_pond_that_spills_well_below_the_road_leaves_it_dry_and_says_so():
+    row = _made({**SPILLING, "spill_capacity_m3s": 3.0}).iloc[0]
+    assert (row[DRY] == 0).all()
+    assert row["washout_class"] == "none"
+    assert row["washout_note"] == (
+        "a full pond spills over lower ground, 1.6\u202fm below the road: look where "
+        "that water goes"
+    )
+
+
+def test_a_spill_that_is_not_sure_keeps_the_warning_and_says_so():
+    usual = _made({})[DRY].iloc[0]
+    for spill_m3s in (NAN, 0.3):  # 0.3 m3/s is less than the high end of today's flow
+        row = _made({**SPILLING, "spill_capacity_m3s": spill_m3s}).iloc[0]
+        assert_allclose(row[DRY].to_numpy(float), usual.to_numpy(float))
+        assert row["washout_class"] != "none"
+        first, _, rest = row["washout_note"].partition("; ")
+        assert first == (
+            "the pond may spill over lower ground first: too unsure to count on"
+        )
+        assert rest.startswith("washout danger is an assumption")
 
 
 def test_bridges_and_the_unknown_stay_unknown():
@@ -203,13 +241,13 @@ def test_the_coming_night_is_that_of_the_day_after_else_of_the_day_itself():
     names = ("air_min_c", "air_max_c", "rain_m", "wind_m_s", "is_forecast")
     weather = pd.DataFrame(0.0, index=index, columns=[*names])
     weather["air_min_c"] = [-3.0, 2.0]
-    forecast, day = Settings(files={"culverts": "c.csv"}).forecast, date(2025, 3, 4)
-    assert coming_night(weather, day, forecast) == Night(False)
-    last = coming_night(weather, date(2025, 3, 5), forecast)
+    day, last_day = date(2025, 3, 4), date(2025, 3, 5)
+    assert coming_night(weather, day) == Night(False)
+    last = coming_night(weather, last_day)
     assert not last.is_frost and "that of the day taken" in last.note
-    typed = forecast.model_copy(update={"air_min_c": -1.0})
-    assert coming_night(weather, date(2025, 3, 5), typed).is_frost
-    unknown = coming_night(weather.assign(air_min_c=NAN), day, forecast)
+    typed = with_forecast(weather, last_day, Forecast(air_min_c=-1.0))
+    assert coming_night(typed, last_day).is_frost
+    unknown = coming_night(weather.assign(air_min_c=NAN), day)
     assert unknown.is_frost and "frost assumed" in unknown.note
     assert unknown.note in _made({}, night=unknown)["washout_note"].iloc[0]
 

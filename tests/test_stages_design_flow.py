@@ -1,5 +1,7 @@
 """Design peaks and floodings a year on hand-made tables."""
 
+from datetime import date
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -10,6 +12,8 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shapely import Point
 
+from culvertrisk.reports.map_advice import advice_columns
+from culvertrisk.reports.sentence_units import in_units
 from culvertrisk.settings import Gauge, Settings
 from culvertrisk.stages.concentrations import concentration_time, lag_time
 from culvertrisk.stages.design_flow import PEAK_COLUMNS, add_design_flow
@@ -37,6 +41,7 @@ DESIGN_MADE = {
     "design_flow_m3s",
     "design_flow_low_m3s",
     "design_flow_high_m3s",
+    "design_flow_methods",
     "peak_method",
     "peak_note",
 }
@@ -187,10 +192,15 @@ def test_outside_its_domain_the_equation_is_held_and_says_so():
     ).iloc[0]
     assert row["peak_method"] == "regional equation"
     assert_allclose(row["design_flow_m3s"], after["design_flow_m3s"].iloc[1])
-    assert (
-        "area is outside the regional equation's 0.1 to 5 mi**2 and held at the nearer "
-        "end"
-    ) in row["peak_note"]
+    for said in (
+        "area is outside the regional equation's 0.259\u202fkm² to 12.95\u202fkm²",
+        "held at the nearer end of the regional equation's domain",
+        "no design peak is within its limits here: regional equation is used",
+        "limit of the rational method, so the rational design peak is left out",
+    ):
+        assert said in row["peak_note"]
+    told = in_units(row["peak_note"], "us")
+    assert "area is outside the regional equation's 0.1 mi² to 5 mi²" in told
 
 
 def test_methods_give_way_at_their_limits():
@@ -401,6 +411,166 @@ def test_every_limit_that_clamps_or_is_passed_is_said(place, choices, said):
     assert said in made["peak_note"].iloc[0]
 
 
+REFUSALS = [
+    (
+        LARGE,
+        {"curve_number": 70.0},
+        "catchment is above the 80\u202fha limit of the rational method, so the "
+        "rational design peak is left out",
+    ),
+    (
+        {},
+        {"curve_number": 40.0},
+        "curve number is not above the 40 of the graphical method, so the curve number "
+        "design peak is left out",
+    ),
+    (
+        {"flow_path_m": 40_000.0, "flow_path_slope_m_per_m": 0.001},
+        {"curve_number": 60.0},
+        "time of concentration is above the graphical method's 10 h, so the curve "
+        "number design peak is left out",
+    ),
+    (
+        {"catchment_m2": 20 * MILE2_M2},
+        {"curve_number": 80.0},
+        "catchment is above the 49\u202fkm² limit of the NRCS lag, so the curve number "
+        "design peak is left out",
+    ),
+    (
+        {},
+        {"regression": _region()},
+        "area is outside the regional equation's 0.259\u202fkm² to 138.6\u202fkm², so "
+        "the regional equation design peak is left out",
+    ),
+    (
+        {},
+        {"gauge": {"peaks_m3s": (2.0,) * 10, "catchment_m2": 1e6}},
+        "catchment is outside 0.5 to 1.5 times that of the gauge, so the gauged stream "
+        "design peak is left out",
+    ),
+    (
+        {"concentration_s": 200.0, "catchment_m2": 2e6},
+        {"curve_number": 70.0},
+        "time of concentration is outside the 5 min to 24 h of the rain table, so the "
+        "rational design peak is left out",
+    ),
+]
+
+
+def _choices(**told):
+    if "gauge" in told:
+        told["gauge"] = Gauge(**told["gauge"])
+    return DesignChoices(**told)
+
+
+def _card(table):
+    """The sentences that the card of the first crossing lists under its limits."""
+    coded = advice_columns(table, date(2025, 2, 25))["limits"]
+    return [coded["words"][place] for place in coded["codes"][0]]
+
+
+@pytest.mark.parametrize(("place", "told", "said"), REFUSALS)
+def test_a_method_left_out_is_told_with_its_limit_in_note_and_card(place, told, said):
+    """Sources of the figures: storm_defaults; usgs2014 for the domain."""
+    made = add_design_flow(
+        _crossings(place), _settings(), _choices(**told), _rainfall()
+    )
+    assert said in made["peak_note"].iloc[0].split("; ")
+    shown = in_units(said, "metric")
+    assert shown[0].upper() + shown[1:] in _card(made)
+
+
+def test_ponds_of_each_catchment_lower_its_curve_number_peak():
+    """tr55, table 4-2: 0 % 1.00, 1 % 0.87, 5 % 0.72, and no lower."""
+    shares = (0.0, 0.01, 0.05, 0.30)
+    places = [{**LARGE, "swamp_fraction": share} for share in shares]
+    choices = DesignChoices(curve_number=70.0)
+    made = add_design_flow(_crossings(*places), _settings(), choices, _rainfall())
+    assert {*made["peak_method"]} == {"curve number"}
+    flows = made["design_flow_m3s"].to_numpy()
+    assert_allclose(flows / flows[0], [1.00, 0.87, 0.72, 0.72])
+    said = "ponds count with the 5 % at which the graphical method's factors end"
+    assert [said in note for note in made["peak_note"]] == [False, False, False, True]
+
+
+COMPARED = [
+    (
+        {"flow_path_m": 50.0},
+        {},
+        "time of concentration is held at the graphical method's least 0.1 h",
+    ),
+    (
+        {},
+        {"curve_number": 98.0},
+        "initial loss over rain is held within the graphical method's 0.1 to 0.5",
+    ),
+    (
+        {},
+        {"curve_number": 45.0},
+        "curve number is outside the 50 to 95 of the NRCS lag, which takes the nearer "
+        "end",
+    ),
+    (
+        {},
+        {"pond_fraction": 0.2},
+        "ponds count with the 5 % at which the graphical method's factors end",
+    ),
+]
+
+
+@pytest.mark.parametrize(("place", "told", "said"), COMPARED)
+def test_what_a_compared_method_is_held_at_is_told_though_another_is_used(
+    place, told, said
+):
+    """Sources of the figures: storm_defaults, tr55_peak and tr55_ponds."""
+    choices = DesignChoices(**{"curve_number": 70.0, **told})
+    made = add_design_flow(_crossings(place), _settings(), choices, _rainfall())
+    assert made["peak_method"].iloc[0] == "rational"
+    assert "curve number" in made["design_flow_methods"].iloc[0]
+    assert said in made["peak_note"].iloc[0].split("; ")
+    assert said[0].upper() + said[1:] in _card(made)
+
+
+def test_a_rain_table_that_ends_before_24_hours_is_not_called_an_unknown_catchment():
+    short = _rainfall().query("duration_s < 86400")
+    choices = DesignChoices(curve_number=70.0)
+    made = add_design_flow(_crossings({}), _settings(), choices, short)
+    assert made["peak_method"].iloc[0] == "rational"
+    assert (
+        "rain of the curve number method, 24 h, is outside the 5 min to 1 h of the "
+        "rain table, so the curve number design peak is left out"
+    ) in made["peak_note"].iloc[0]
+    beyond = {"concentration_s": 7200.0}
+    row = add_design_flow(_crossings(beyond), _settings(), choices, short).iloc[0]
+    assert row["peak_method"] == ""
+    assert "time of concentration is outside the 5 min to 1 h" in row["peak_note"]
+    assert "catchment or its path unknown" not in row["peak_note"]
+
+
+def test_a_number_without_a_rain_table_is_told_as_that():
+    choices = DesignChoices(curve_number=70.0, regression=_region())
+    row = add_design_flow(_crossings({}), _settings(), choices).iloc[0]
+    said = "no 24-hour rain for the curve number given to compare"
+    assert said in row["peak_note"].split("; ")
+
+
+def test_design_flow_of_each_method_is_told_and_the_one_used_marked():
+    choices = DesignChoices(curve_number=70.0, regression=_region())
+    made = add_design_flow(
+        _crossings({"catchment_m2": 5e5}, LARGE), _settings(), choices, _rainfall()
+    )
+    small, large = made["design_flow_methods"]
+    assert small.startswith(
+        f"rational {made['design_flow_m3s'].iloc[0]:.2f}\u202fm³/s (used)"
+    )
+    assert "regional equation" in small and "curve number" in small
+    assert "by its standard error" in small
+    assert "rational" not in large and "(used, " in large
+    alone = add_design_flow(_crossings(LARGE), _settings(), DesignChoices())
+    assert "(used, beyond its limits)" in alone["design_flow_methods"].iloc[0]
+    assert "no design peak is within its limits here" in alone["peak_note"].iloc[0]
+
+
 def test_the_standard_error_of_a_regional_equation_is_said():
     place = {"catchment_m2": 10 * MILE2_M2}
     for error, said in (
@@ -467,6 +637,37 @@ def test_a_pipe_always_blocked_is_flooded_at_each_thaw():
     design = {"iced_season_fraction": 0.4, "thaw_floods_per_year": 1.0}
     row = _yearly(winter_blocked_chance=1.0, design=design)
     assert_allclose(row["overtopping_per_year"], 1 - 0.6 * np.log(0.9))
+
+
+def test_storm_is_withheld_where_the_crossing_above_has_a_larger_catchment():
+    row = _yearly(winter_blocked_chance=0.0, has_larger_above=1.0)
+    assert np.isnan(row["limiting_return_years"])
+    assert "the storm it holds is not told" in row["yearly_note"]
+    assert row["overtopping_per_year"] > 0
+
+
+def test_yearly_figures_do_not_change_with_the_day_asked():
+    """Two days of one winter: today's ice, backwater and chance of a block differ."""
+    days = [
+        {"iced_capacity_m3s": 0.9, "today_capacity_m3s": 1.0, "blocked_chance": 0.2},
+        {"iced_capacity_m3s": 0.0, "today_capacity_m3s": 0.1, "blocked_chance": 0.9},
+    ]
+    rows = [_yearly(winter_blocked_chance=0.5, **day) for day in days]
+    names = sorted(YEARLY_MADE)
+    pd.testing.assert_series_equal(rows[0][names], rows[1][names])
+    # 0.5 of 1 thaw flood, and 10-year floods for the rest: w = 0.5
+    design = {"iced_season_fraction": 0.5, "thaw_floods_per_year": 1.0}
+    row = _yearly(winter_blocked_chance=0.5, design=design, **days[0])
+    assert_allclose(row["overtopping_per_year"], 0.5 - 0.75 * np.log(0.9))
+
+
+def test_a_blocked_pipe_floods_no_road_that_lower_ground_keeps_dry():
+    """1.7 m3/s leave first, the 50-year peak: 0.4 of those floods come in winter."""
+    design = {"iced_season_fraction": 0.4, "thaw_floods_per_year": 1.0}
+    changes = {"winter_blocked_chance": 1.0, "spill_capacity_m3s": 1.7}
+    row = _yearly(design=design, open_capacity_m3s=2.0, **changes)
+    hand = -0.6 * np.log1p(-1 / 100) - 0.4 * np.log1p(-1 / 50)
+    assert_allclose(row["overtopping_per_year"], hand)
 
 
 def test_return_periods_are_held_where_the_curve_does_not_tell():

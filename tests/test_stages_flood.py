@@ -13,12 +13,15 @@ from shapely import Point
 from culvertrisk.settings import Settings
 from culvertrisk.stages.flood import add_flood
 from culvertrisk.stages.flood_weather import (
+    DayWater,
     day_water,
     flood_defaults,
     town_forest,
 )
 from culvertrisk.stages.flow_spread import add_flow_spread
+from culvertrisk.stages.winter_weather import with_forecast
 from culvertrisk.tables import columns, sources, table
+from tests.pond_made import upright_ponds
 
 NAN = np.nan
 HELD = "time of concentration is held at the shortest, 5 min"
@@ -34,6 +37,7 @@ THAW = {
     "snow_water_m": 0.14,
     "wind_m_s": 7,
 }
+RAIN = DayWater(0.036, 0.0, 28_800.0, 36_000.0, is_frozen=True)
 PIPE = {
     "road_class": "C",
     "crossing_kind": "cross",
@@ -47,8 +51,8 @@ PIPE = {
     "silt_fraction": 0.0,
     "barrel_slope_m_per_m": 0.02,
     "cover_m": 0.3048,
-    "road_low_m": NAN,
-    "inlet_invert_m": NAN,
+    "road_elevation_m": NAN,
+    "upstream_invert_m": NAN,
     "catchment_m2": 10_000.0,
     "flow_path_m": 10.0,
     "flow_path_slope_m_per_m": 0.05,
@@ -84,8 +88,14 @@ def _weather(last_day, days=120, **values):
     return pd.DataFrame({**usual, **values}, index=index)
 
 
+def _day_water(weather, settings, on, *forest_fraction):
+    """The day's water with the numbers typed for it in the weather's row."""
+    weather = with_forecast(weather, on, settings.forecast)
+    return day_water(weather, settings, on, *forest_fraction)
+
+
 def _flooded(crossings, weather, settings, on):
-    water = day_water(weather, settings, on, town_forest(crossings))
+    water = _day_water(weather, settings, on, town_forest(crossings))
     return add_flood(crossings, water, settings)
 
 
@@ -210,11 +220,86 @@ def test_bridges_and_fords_have_flow_but_no_chance(kind):
     assert row["flow_note"] == HELD
 
 
-def test_road_over_a_surveyed_inlet_sets_the_headwater_limit():
-    surveyed = {"road_low_m": 301.5, "inlet_invert_m": 300.0}
-    below_crown = {"road_low_m": 300.1, "inlet_invert_m": 300.0}
-    limit_m = _thaw(surveyed, below_crown)["headwater_limit_m"]
-    assert_allclose(limit_m, [1.5, 0.6096 + 0.3048])
+SURVEY = {"road_elevation_m": 301.5, "upstream_invert_m": 300.0}
+
+
+def test_a_survey_alone_gives_the_depth_at_which_water_reaches_the_road():
+    no_cover, no_size = ({**SURVEY, name: NAN} for name in ("cover_m", "rise_m"))
+    result = _thaw(no_cover, no_size)
+    assert_allclose(result["headwater_limit_m"], 1.5)
+    assert not result["flow_note"].str.contains("assumed|counts").any()
+
+
+def test_where_survey_and_recorded_cover_differ_the_lesser_counts_and_both_are_told():
+    """Rise and cover are 0.91 m; a sixth of a metre apart is no better known."""
+    low = {**SURVEY, "road_elevation_m": 300.65, "cover_m": 0.9}
+    close = {**SURVEY, "road_elevation_m": 301.0}
+    result = _thaw(SURVEY, low, close)
+    assert_allclose(result["headwater_limit_m"], [0.6096 + 0.3048, 0.65, 0.9144])
+    high, low, close = result["flow_note"]
+    assert high.endswith(
+        "bed to road is 0.91\u202fm by rise and cover but 1.50\u202fm by surveyed "
+        "invert and elevation raster: the lesser counts"
+    )
+    assert "1.51\u202fm by rise and cover but 0.65\u202fm by surveyed" in low
+    assert "by rise and cover" not in close
+
+
+def test_a_survey_that_puts_the_crown_above_the_road_is_not_used_and_told():
+    row = _thaw({**SURVEY, "road_elevation_m": 300.1}).iloc[0]
+    assert_allclose(row["headwater_limit_m"], 0.6096 + 0.3048)
+    assert row["flow_note"].endswith(
+        "surveyed invert puts the crown above the road of the elevation raster: "
+        "0.91\u202fm by rise and cover counts from bed to road"
+    )
+
+
+def test_water_goes_over_the_sag_beside_the_pipe_but_not_down_a_grade():
+    """The road is lower 110 m along it by 0.2 m, 0.5 m and 1 m of 0.91 m to the bed."""
+    full_m, rise_m = 0.6096 + 0.3048, 0.6096
+    sag, deep, grade = (
+        {
+            "overflow_drop_m": drop_m,
+            "overflow_distance_m": 110.0,
+            "pond_spills_first": 0.0,
+        }
+        for drop_m in (0.2, 0.5, 1.0)
+    )
+    spills, unknown = ({**deep, "pond_spills_first": end} for end in (1.0, NAN))
+    result = _thaw({}, sag, deep, grade, spills, unknown)
+    expected_m = [full_m, full_m - 0.2, rise_m, full_m, full_m, full_m]
+    assert_allclose(result["headwater_limit_m"], expected_m)
+    notes = result["flow_note"]
+    assert [" lower 110\u202fm along" in note for note in notes] == [
+        False, False, True, True, False, False,
+    ]  # fmt: skip
+    assert notes.iloc[2].endswith(
+        "road 0.50\u202fm lower 110\u202fm along it, below the crown of the pipe: "
+        "water up to the crown counts"
+    )
+    assert notes.iloc[3].endswith(
+        "road 1.00\u202fm lower 110\u202fm along it, below the bed of the pipe, as on "
+        "a grade: the road here counts"
+    )
+
+
+def test_a_surveyed_bed_is_held_against_where_water_goes_over_not_the_road_here():
+    """1.5 m up to the raster's road, 0.91 m by rise and cover: it errs by 0.6 m."""
+    pond = {**SURVEY, "pond_spills_first": 0.0, "overflow_distance_m": 15.0}
+    drops = ({**pond, "overflow_drop_m": drop_m} for drop_m in (0.5, 0.7))
+    limit_m = _thaw(*drops)["headwater_limit_m"]
+    assert_allclose(limit_m, [0.6096 + 0.3048, 1.5 - 0.7])
+
+
+def test_a_headwater_beyond_the_published_charts_is_told():
+    """0.6096 m high under 3.2 m and 2.9 m of fill: 6.2 and 5.8 times the rise."""
+    deep, less = _thaw({"cover_m": 3.2}, {"cover_m": 2.9})["flow_note"]
+    told = (
+        "water may stand 6.2 times the rise deep before it reaches the road: the "
+        "published inlet charts end at 6, the capacity is an extrapolation"
+    )
+    assert told in deep
+    assert "times the rise" not in less
 
 
 def test_the_note_tells_what_the_methods_do_not_cover():
@@ -280,6 +365,61 @@ def test_the_room_behind_the_road_is_the_dems_pond_where_it_is_known():
     assert_allclose(without["pond_room_m3"], wedge_m3)
 
 
+def test_a_blocked_pipe_fills_only_what_does_not_stand_under_water_already():
+    """Upright sides: 1.2 m of 1,200 m3 stand at a limit of 0.9144 m over the bed, so
+    0.2856 m of it below the bed; 0.1 of silt of 0.6096 m holds 0.06096 m more."""
+    pipes = [{**_pond(1200.0, 1.2), "silt_fraction": silt} for silt in (0.0, 0.1)]
+    ground = upright_ponds(1200.0, 1200.0, depth_m=1.2)
+    made = add_flood(_crossings(*pipes), RAIN, _settings(), ground)
+    assert_allclose(made["headwater_limit_m"], 0.9144)
+    assert_allclose(made["pond_room_m3"], [914.4, 914.4 - 60.96])
+    assert made["pond_source"].tolist() == ["dem", "dem"]
+
+
+def _spilling(**changes):
+    """Bed 2.11 m below the road at 100 m, by rise and cover; the pond 0.7 m deep over
+    98 m, water over the road at its low place, at 99.8 m."""
+    usual = {
+        **_pond(300.0, 0.7, 1.0),
+        "pond_level_m": 98.7,
+        "overflow_m": 99.8,
+        "road_elevation_m": 100.0,
+        "cover_m": 1.5,
+        "catchment_m2": 1e5,
+    }
+    return {**usual, **changes}
+
+
+def test_water_is_told_to_leave_elsewhere_only_where_the_raster_shows_it_for_sure():
+    """1.1 m below the road, less 0.5 m of margin: 1.38 * 2 * 0.6^1.5 = 1.283 m3/s,
+    at the lowest weir coefficient of fhwa2005, 2.5 in US units."""
+    result = _thaw(
+        _spilling(),
+        _spilling(overflow_m=99.1),  # 0.4 m: within the error
+        _spilling(pond_depth_m=0.3),  # not as deep as the barrel is high
+        _spilling(pond_level_m=97.9),  # the inlet's ground 0.7 m below the bed
+        _spilling(upstream_invert_m=97.0),  # by it and the cover 0.4 m below the road
+        _spilling(pond_spills_first=0.0),
+        _spilling(pond_spills_first=NAN),
+        _spilling(crossing_kind="bridge"),
+    )
+    spill_m3s = result["spill_capacity_m3s"].to_numpy()
+    assert_allclose(spill_m3s[0], 1.283, rtol=0.01)
+    assert np.isnan(spill_m3s[[1, 2, 3, 4, 6, 7]]).all()
+    assert spill_m3s[5] == 0
+    assert result["flooded_blocked_chance"].iloc[0] < 0.01
+    assert (result["flooded_blocked_chance"].iloc[1:7] > 0.5).all()
+
+
+def test_lower_ground_too_narrow_for_todays_water_is_not_counted_on():
+    flows = [{"catchment_m2": area} for area in (1e5, 4e6)]
+    with_spill = _thaw(*(_spilling(**flow) for flow in flows))
+    without = _thaw(*(_spilling(**flow, overflow_m=NAN) for flow in flows))
+    chance = [made["flooded_blocked_chance"] for made in (with_spill, without)]
+    assert chance[0].iloc[0] < 0.1 < chance[1].iloc[0]
+    assert chance[0].iloc[1] == chance[1].iloc[1]
+
+
 def test_a_larger_pond_makes_a_blocked_pipe_less_likely_to_flood():
     ponds = [_pond(volume_m3, 0.9) for volume_m3 in (10.0, 200.0, 2000.0)]
     chance = _thaw(*({**pond, "catchment_m2": 1e4} for pond in ponds))
@@ -302,7 +442,7 @@ def test_no_water_floods_nothing_even_when_blocked():
 
 def test_typed_numbers_win_over_the_weathers_row():
     weather = _weather(THAW_DAY, rain_m=0.05)
-    water = day_water(weather, _settings(**THAW), THAW_DAY)
+    water = _day_water(weather, _settings(**THAW), THAW_DAY)
     assert water.rain_m == 0.018  # the wet days before have filled the pack
     assert water.rain_s == 8.5 * 3600
     assert water.is_frozen
@@ -311,15 +451,15 @@ def test_typed_numbers_win_over_the_weathers_row():
 def test_snow_holds_water_back_first():
     """SWE 140 mm, -2.75 °C (half of the mean of -5.5): 3 % and 2.4 mm; melt by
     degree-days of the hours above 0 °C."""
-    water = day_water(_weather(THAW_DAY), _settings(**THAW), THAW_DAY)
-    bare = day_water(
+    water = _day_water(_weather(THAW_DAY), _settings(**THAW), THAW_DAY)
+    bare = _day_water(
         _weather(THAW_DAY), _settings(**{**THAW, "snow_water_m": 0.0}), THAW_DAY
     )
     assert bare.melt_m == 0
     assert bare.rain_m == 0.018
     assert 0 < water.rain_m < bare.rain_m
     kept_m = 0.140 * (0.03 + 2100 * 2.75 / 333_500)
-    free = day_water(
+    free = _day_water(
         _weather(THAW_DAY, rain_m=0.03), _settings(**THAW), THAW_DAY
     )  # three wet days before have filled the pack
     assert free.rain_m == 0.018
@@ -330,7 +470,7 @@ def test_snow_holds_water_back_first():
 def test_melt_is_limited_by_the_snow_there_is():
     forecast = {**THAW, "air_min_c": 4, "air_max_c": 12, "snow_water_m": 0.002}
     weather = _weather(THAW_DAY, rain_m=0.03)
-    water = day_water(weather, _settings(**forecast), THAW_DAY)
+    water = _day_water(weather, _settings(**forecast), THAW_DAY)
     assert water.melt_m == 0.002
 
 
@@ -341,7 +481,7 @@ def test_rain_on_snow_melts_by_the_manual():
     """
     forecast = {**THAW, "air_min_c": 4, "air_max_c": 12}
     weather = _weather(THAW_DAY, rain_m=0.03)
-    water = day_water(weather, _settings(**forecast), THAW_DAY)
+    water = _day_water(weather, _settings(**forecast), THAW_DAY)
     assert_allclose(water.melt_m, 0.03880, rtol=1e-3)
 
 
@@ -351,7 +491,7 @@ def test_dense_forest_melts_by_its_own_equation_of_the_manual():
     forecast = {**THAW, "air_min_c": 4, "air_max_c": 12}
     weather = _weather(THAW_DAY, rain_m=0.03)
     for share, melt_m in ((1.0, 0.03012), (0.5, (0.03012 + 0.03880) / 2)):
-        water = day_water(weather, _settings(**forecast), THAW_DAY, share)
+        water = _day_water(weather, _settings(**forecast), THAW_DAY, share)
         assert_allclose(water.melt_m, melt_m, rtol=1e-3)
 
 
@@ -386,7 +526,7 @@ def test_snow_is_summed_over_the_winter_where_it_is_not_typed():
     forecast = {key: value for key, value in THAW.items() if key != "snow_water_m"}
     weather = _weather(THAW_DAY, 10, snowfall_water_m=0.0001, rain_m=0.03)
     forecast = {**forecast, "air_min_c": 4, "air_max_c": 12}
-    water = day_water(weather, _settings(**forecast), THAW_DAY)
+    water = _day_water(weather, _settings(**forecast), THAW_DAY)
     assert_allclose(water.melt_m, 10 * 0.0001)
 
 
@@ -395,8 +535,23 @@ def test_snow_depth_stands_in_for_snow_water():
     forecast = {**THAW, "air_min_c": 4, "air_max_c": 12}
     del forecast["snow_water_m"]
     weather = _weather(THAW_DAY, snowfall_water_m=NAN, snow_depth_m=0.004, rain_m=0.03)
-    water = day_water(weather, _settings(**forecast), THAW_DAY)
+    water = _day_water(weather, _settings(**forecast), THAW_DAY)
     assert_allclose(water.melt_m, 0.001)
+
+
+def test_snow_measured_on_the_ground_is_not_taken_for_none():
+    """0.2 m read three days ago is 50 mm of water, whatever the snowfall sums up to."""
+    forecast = {**THAW, "air_min_c": 4, "air_max_c": 12}
+    del forecast["snow_water_m"]
+    none_fallen = _weather(THAW_DAY, snowfall_water_m=0.0, rain_m=0.03)
+    assert _day_water(none_fallen, _settings(**forecast), THAW_DAY).melt_m == 0
+    measured = none_fallen.copy()
+    measured.iloc[-4, measured.columns.get_loc("snow_depth_m")] = 0.2
+    measured.iloc[-2, measured.columns.get_loc("snowfall_water_m")] = 0.01
+    typed = _settings(**forecast, snow_water_m=0.06)
+    water = _day_water(measured, _settings(**forecast), THAW_DAY)
+    assert water == _day_water(measured, typed, THAW_DAY)
+    assert water.melt_m > 0
 
 
 @pytest.mark.parametrize(
@@ -443,8 +598,8 @@ def test_every_default_names_its_source():
 
 def test_what_the_next_crossing_backs_up_counts_today_not_for_the_years():
     """The lower road stands higher and its pipe is far too small for the day."""
-    level = {"barrel_slope_m_per_m": 0.0, "length_m": 12.0, "road_low_m": 100.0}
-    below = {**level, "road_low_m": 100.6, "catchment_m2": 1e6}
+    level = {"barrel_slope_m_per_m": 0.0, "length_m": 12.0, "road_elevation_m": 100.0}
+    below = {**level, "road_elevation_m": 100.6, "catchment_m2": 1e6}
     table = _crossings(level, below).assign(downstream_id=["A1", ""])
     days, typed = _weather(THAW_DAY), _settings(**THAW)
     above, last = (r for _, r in _flooded(table, days, typed, THAW_DAY).iterrows())

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import settings as rules
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from scipy.special import ndtri
 from shapely.geometry import Point
 
 from culvertrisk.checks import InputError
@@ -186,15 +187,19 @@ def test_snow_depth_unrecorded_comes_from_snowfall_and_else_is_assumed():
 
 
 def test_large_barrel_with_a_drip_is_limited_by_its_water():
-    drip_m3s = 1e-6
+    drips_m3s = np.array([1e-7, 1e-6, 1e-5])
     ice = _run(
         _many(rise_m=np.array([0.4, 3.0]), length_m=np.array([10.0, 40.0])),
         _weather(mean_c=-20.0),
-        coefficients={**COEFFICIENTS, "trickle_m3s": np.array([drip_m3s])},
+        coefficients={**COEFFICIENTS, "trickle_points_m3s": drips_m3s},
     )
-    # over 120 m2 in 148 days it can only make so much ice, a tenth more than water
-    most_m = 148 * 86_400 * drip_m3s * 1.1 / 120
-    assert 0 < ice.ice_m["seep"][1] <= most_m < ice.ice_m["seep"][0]
+    # over 15 m of 3 m in 148 days it can only make so much, a tenth more than water
+    most_m = 148 * 86_400 * drips_m3s * 1.1 / 45
+    small_m, large_m = ice.ice_m["seep"].T
+    assert ((large_m > 0) & (large_m <= most_m)).all()
+    assert (small_m > most_m)[:2].all()
+    # the largest brings the small barrel more than the cold can freeze
+    assert small_m[1] == small_m[2] > small_m[0]
 
 
 def test_shade_matters_little_in_december_and_much_in_march():
@@ -325,11 +330,34 @@ def test_only_ice_over_rise_matters_and_not_the_unit_of_either(ratio, rise, fact
 
 
 def test_unknown_is_the_mean_over_its_points_and_not_the_chance_at_their_mean():
+    # at a level of 1 that is sure: it acts on the mean over the points
+    one = {"at_work_level": np.ones(1), "level_spread": np.zeros(1)}
+    plain = {**COEFFICIENTS, **one}
+
+    def chance(inputs):
+        day = {"first_day": FIRST, "coefficients": plain}
+        return modelled_chance(inputs, _weather(), ON, **day)
+
     unknown = _inputs(rise_m=np.nan)
     points = unknown.points["rise_m"][0]
-    each = [_chance(_inputs(rise_m=value)).item() for value in points]
-    assert_allclose(_chance(unknown), np.mean(each))
-    assert abs(_chance(_inputs(rise_m=points.mean())).item() - np.mean(each)) > 1e-4
+    each = [chance(_inputs(rise_m=value)).item() for value in points]
+    assert_allclose(chance(unknown), np.mean(each))
+    assert abs(chance(_inputs(rise_m=points.mean())).item() - np.mean(each)) > 1e-4
+
+
+def test_chance_without_a_log_is_the_mean_over_all_levels_of_a_town():
+    """Equally likely levels of the stated spread, each run as if it were known."""
+    inputs = _inputs(rise_m=0.46, seep_chance=0.8)
+    level, spread = (COEFFICIENTS[k].item() for k in ("at_work_level", "level_spread"))
+
+    def at(level):
+        known = {"at_work_level": np.array([level]), "level_spread": np.zeros(1)}
+        day = {"first_day": FIRST, "coefficients": {**COEFFICIENTS, **known}}
+        return modelled_chance(inputs, _weather(), ON, **day).item()
+
+    towns = level * np.exp(spread * ndtri((np.arange(40) + 0.5) / 40))
+    assert_allclose(_chance(inputs).item(), np.mean([*map(at, towns)]), rtol=0.02)
+    assert at(level) < _chance(inputs).item()
 
 
 @rules(deadline=None)
@@ -404,11 +432,8 @@ def test_forecast_row_of_the_day_and_typed_numbers_are_used():
     assert weather.loc["2024-02-25", "air_min_c"] > -30.0
     later = with_forecast(weather, date(2024, 4, 1), Forecast(air_min_c=1.0))
     assert later.loc["2024-04-01", "air_min_c"] == 1.0
-    cold = TOWN.model_copy(
-        update={"forecast": Forecast(air_min_c=-30.0, air_max_c=-20.0)}
-    )
     base = add_freeze(_crossings(), weather, _sun(), ON, TOWN)
-    colder = add_freeze(_crossings(), weather, _sun(), ON, cold)
+    colder = add_freeze(_crossings(), typed, _sun(), ON, TOWN)
     assert colder["afdd_cday"].iloc[0] > base["afdd_cday"].iloc[0]
 
 
@@ -416,7 +441,7 @@ def test_small_gaps_are_bridged_by_a_straight_line():
     weather = _weather()
     full = weather.loc["2024-01-10":"2024-01-14", "air_min_c"].copy()
     weather.loc["2024-01-10":"2024-01-14", "air_min_c"] = np.nan
-    days = winter_weather(weather, FIRST, ON)
+    days = winter_weather(weather, FIRST, ON, COEFFICIENTS)
     assert days["air_min_c"].notna().all()
     # at the bottom of the cosine the line is near it
     assert_allclose(days.loc[full.index, "air_min_c"], full, atol=0.1)
@@ -425,21 +450,21 @@ def test_small_gaps_are_bridged_by_a_straight_line():
 def test_large_gaps_are_told():
     weather = _weather()
     weather.loc["2023-11-01":"2023-12-15", "air_min_c"] = np.nan
-    assert not has_weather(weather, FIRST, ON)
+    assert not has_weather(weather, FIRST, ON, COEFFICIENTS)
     with pytest.raises(InputError) as caught:
-        winter_weather(weather, FIRST, ON)
+        winter_weather(weather, FIRST, ON, COEFFICIENTS)
     assert caught.value.problems == (
         "weather: file must give a lowest and highest temperature for the days from "
         "2023-10-01 to 2024-02-25 with no gap above 5 days, got none on 45 of 148 "
-        "days, the last of them 2023-12-15. Add the missing days from a station "
+        "days: 2023-11-01 to 2023-12-15. Add the missing days from a station "
         "nearby, or the forecast rows.",
     )
 
 
 def test_weather_that_ends_long_before_the_day_is_told():
     with pytest.raises(InputError):
-        winter_weather(_weather(last="2024-02-15"), FIRST, ON)
-    assert has_weather(_weather(last="2024-02-21"), FIRST, ON)
+        winter_weather(_weather(last="2024-02-15"), FIRST, ON, COEFFICIENTS)
+    assert has_weather(_weather(last="2024-02-21"), FIRST, ON, COEFFICIENTS)
 
 
 def test_usual_winter_is_the_mean_of_the_earlier_ones_only():

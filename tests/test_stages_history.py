@@ -16,6 +16,7 @@ from culvertrisk.stages.freeze import add_freeze
 from culvertrisk.stages.freeze_inputs import freeze_inputs
 from culvertrisk.stages.history import fit_history, with_history, with_log
 from culvertrisk.stages.log_matching import match_log, plain_id
+from culvertrisk.stages.log_remarks import with_log_note
 from culvertrisk.stages.winter import freeze_coefficients
 from culvertrisk.tables import columns
 
@@ -207,6 +208,60 @@ def test_history_of_a_replaced_pipe_is_cut():
     assert 0 < ratio < old.expected_thaw_count[place] / old.expected_thaw_count[0]
 
 
+def test_rows_of_a_replaced_pipe_are_told_by_crossing_and_row():
+    years = [np.nan, np.nan, 2022.0, *[np.nan] * 3, 2024.0]
+    log = LOG.assign(source_row=range(11, 11 + len(LOG)))
+    fit = _fit(log, crossings=_crossings(install_year=years))
+    assert (
+        "6 rows of the log are older than the pipe that lies there now and not "
+        "counted: N4 (6)." in fit.notes
+    )
+    rows = fit.row_notes[fit.row_notes["column"] == "install_year"]
+    assert rows["row"].tolist() == [11, 12, 13, 14, 15, 16]
+    assert (rows["culvert_id"] == "N4").all()
+    assert (rows["understood"] == "not counted: N4 was laid in 2022").all()
+    assert rows["found"].iloc[0] == "2021-01-10 N4"
+    assert not any("older than the pipe" in note for note in _fit().notes)
+
+
+def test_remarks_of_a_replaced_pipe_are_cut():
+    years = [np.nan, np.nan, 2022.0, *[np.nan] * 4]
+    log = LOG.assign(note="")
+    log.loc[[0, 7], "note"] = ["ice from the bottom up", "glaze on road"]
+    crossings = _crossings(install_year=years, has_seep=np.nan)
+    noted = with_log_note(crossings, log, TOWN, ON)
+    assert noted["log_note"]["N4"] == "2023-02-10: glaze on road"
+    old = with_log_note(_crossings(), log, TOWN, ON)["log_note"]["N4"]
+    assert old.endswith("; 2021-01-10: ice from the bottom up")
+    first = with_log_note(crossings, log.iloc[:1], TOWN, ON)
+    seep = freeze_inputs(first, None, FREEZE).seep_chance
+    assert seep[IDS.index("N4")] == seep[0] < FREEZE["word_chance"]
+
+
+@pytest.mark.parametrize(
+    ("culvert_id", "place", "why"),
+    [
+        ("99", "", "the inventory has no crossing 99"),
+        ("N4", "Pender Flats, first pipe", "N4 lies on Norrick Lane, the row names "
+         "another road"),
+        ("", "", "neither a number nor a place"),
+        ("", "past the barn", "names no road of the inventory"),
+        ("", "Norrick Lane or Pender Flats", "names more than one road"),
+        ("", "Pender Flats at the gate", "Pender Flats Rd has 2 crossings, and neither "
+         "number nor mile tells which"),
+        ("", "Pender Flats mile 0.4", "Pender Flats Rd has 2 crossings, and the mile "
+         "does not tell clearly which"),
+    ],
+)  # fmt: skip
+def test_each_row_without_a_crossing_is_listed_and_says_why(culvert_id, place, why):
+    log = _log([*_thaws("H1", ["2022-02-01"]), ("2022-02-03", culvert_id, place, "")])
+    notes = _fit(log.assign(source_row=[5, 6])).row_notes
+    assert notes["row"].tolist() == [6]
+    assert notes["column"].tolist() == ["place"]
+    assert notes["understood"].tolist() == [f"not counted: {why}"]
+    assert notes["found"].item().startswith("2022-02-03")
+
+
 def test_pipe_laid_after_the_log_has_no_history():
     years = [2024.0, *[np.nan] * 6]
     fit = _fit(crossings=_crossings(install_year=years))
@@ -219,15 +274,20 @@ def test_without_a_log_the_factor_is_one_and_it_is_said(log):
     fit = _fit(log)
     assert_allclose(fit.history_factor[:-1], 1.0)
     assert np.isnan(fit.logged_thaw_count).all()
-    assert fit.notes == ("No thaw log: the freeze score is physics alone.",)
+    assert fit.notes == (
+        "No thaw log: the freeze model is not yet calibrated, physics alone.",
+        "How often pipes block in this town is not known to a factor of 2.5 either "
+        "way: chances are averages over that.",
+    )
 
 
 def test_log_that_matches_nothing_leaves_the_factor_at_one_and_says_so():
     fit = _fit(_log([("2022-02-01", "", "somewhere", "open")]))
     assert_allclose(fit.history_factor[:-1], 1.0)
     assert fit.notes == (
-        "1 of 1 rows of the log name no crossing clearly.",
-        "The log names no thaw that the model could be fitted to.",
+        "1 of 1 rows of the log names no crossing clearly and is not counted.",
+        "The freeze model is not yet calibrated: the log names no thaw that it could "
+        "be fitted to.",
     )
 
 

@@ -105,6 +105,18 @@ def test_unknown_ground_takes_the_towns_number_and_is_counted(made):
     assert far["cover_note"] == "land cover not known: the town's own numbers stand"
 
 
+def test_ponds_and_swamps_are_a_share_of_the_catchment_or_of_the_town(made):
+    """nlcd 11 is open water, 90 and 95 wetland, 41 forest."""
+    before, site, terrain = made
+    town = _settings(pond_fraction=0.02)
+    for wet in (11, 90, 95):
+        cover = _cover(terrain, _west_and_east(terrain, wet, 41))
+        after = add_land_cover(before, site, Land(cover), town)
+        assert 0.4 < after.loc["point", "swamp_fraction"] < 0.6
+        assert after.loc["far", "swamp_fraction"] == 0.02  # the raster does not tell
+    assert (add_land_cover(before, site, Land(), town)["swamp_fraction"] == 0.02).all()
+
+
 def test_dense_forest_is_a_share_of_the_catchment(made):
     before, site, terrain = made
     dense = _west_and_east(terrain, 1, 0).astype(np.uint8)

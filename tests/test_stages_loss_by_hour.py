@@ -14,7 +14,12 @@ from culvertrisk.stages.loss_by_hour import avoided_by_hour
 
 HOUR_S = 3600.0
 RAIN = DayWater(0.036, 0.0, 8 * HOUR_S, 10 * HOUR_S, is_frozen=True)
-PIPE = {"catchment_m2": 100_000.0, "concentration_s": 600.0, "pond_room_m3": 100.0}
+PIPE = {
+    "crossing_kind": "cross",
+    "catchment_m2": 100_000.0,
+    "concentration_s": 600.0,
+    "pond_room_m3": 100.0,
+}
 
 
 def _crossings(**changes):
@@ -48,6 +53,12 @@ def test_own_closure_of_a_crossing_goes_before_that_of_the_town():
 
 def test_unknown_water_leaves_all_of_the_loss_at_any_hour():
     left = avoided_by_hour(_crossings(catchment_m2=np.nan), RAIN, _settings())
+    assert (left == 1).all(axis=None)
+
+
+def test_water_that_leaves_over_lower_ground_takes_no_share_of_the_loss():
+    spill = {"today_flow_m3s": 0.15, "spill_capacity_m3s": 1.0}
+    left = avoided_by_hour(_crossings(**spill), RAIN, _settings())
     assert (left == 1).all(axis=None)
 
 

@@ -1,5 +1,6 @@
 """The day the ice closes a crossing, the day it opens by itself, and the advice."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -25,10 +26,12 @@ from tests.test_stages_freeze import (
 )
 
 
-def _seen(inputs, weather, on=ON, cause="sag"):
+def _seen(inputs, weather, on=ON, cause="sag", blocked=0.3):
     word = np.full(len(inputs.rise_m), cause, dtype=object)
     chance = {name: np.full(len(word), 0.5) for name in MECHANISMS}
-    causes = Causes(word, word, word, chance | {"draught": np.zeros(len(word))})
+    chance |= {"draught": np.zeros(len(word))}
+    blocked_chance = np.full(len(word), blocked)
+    causes = Causes(word, word, word, word, chance, chance, blocked_chance)
     return outlook(inputs, weather, (FIRST, on), causes, COEFFICIENTS)
 
 
@@ -45,7 +48,6 @@ def test_ice_closes_in_the_winter_and_opens_in_a_usual_spring():
     seen = _seen(_inputs(), _cold())
     closes, opens = (seen[k][0] for k in ("closing_day", "self_opening_day"))
     assert FIRST.isoformat() < closes < ON.isoformat() < opens < "2024-05-31"
-    assert seen["freeze_advice"][0] == ""
 
 
 def test_each_mechanism_has_its_day_and_one_too_unlikely_none():
@@ -81,8 +83,8 @@ def test_days_after_the_day_asked_count_only_where_forecast():
     weather.loc[later, ["air_min_c", "air_max_c"]] = 25.0
     seen = _seen(_inputs(), weather)
     pd.testing.assert_frame_equal(
-        outlook_weather(weather, FIRST, ON)[0],
-        outlook_weather(_cold(until="2024-02-25"), FIRST, ON)[0],
+        outlook_weather(weather, FIRST, ON, COEFFICIENTS)[0],
+        outlook_weather(_cold(until="2024-02-25"), FIRST, ON, COEFFICIENTS)[0],
         check_freq=False,
     )
     weather.loc[later, "is_forecast"] = 1.0
@@ -90,31 +92,46 @@ def test_days_after_the_day_asked_count_only_where_forecast():
     assert warm["self_opening_day"][0] < seen["self_opening_day"][0]
 
 
-def test_near_its_opening_day_the_advice_is_to_wait():
-    opens = _seen(_inputs(), _cold())["self_opening_day"][0]
-    near = date.fromisoformat(opens) - pd.Timedelta(days=3)
-    weather = _cold(until="2024-05-31")
-    seen = _seen(_inputs(), weather, on=near)
-    told = seen["self_opening_day"][0]
-    assert abs((date.fromisoformat(told) - date.fromisoformat(opens)).days) <= 2
-    expected = (
-        "wait for the sun if no water threatens road or house: "
-        f"opens by itself about {told}"
-    )
-    assert seen["freeze_advice"][0] == expected
+def test_a_crossing_below_class_some_has_no_days():
+    seen = _seen(_inputs(), _cold(), blocked=0.14)
+    days = [name for name in seen if name.endswith("_day")]
+    assert len(days) == 2 + len(MECHANISMS)
+    assert all(seen[name][0] == "" for name in days)
+
+
+def test_a_crossing_likely_shut_today_does_not_close_in_the_future():
+    early = date(2023, 11, 20)
+    some = _seen(_inputs(), _cold(), on=early, blocked=0.34)
+    assert some["closing_day"][0] > early.isoformat()
+    assert some["sag_closing_day"][0] == some["closing_day"][0]
+    high = _seen(_inputs(), _cold(), on=early, blocked=0.35)
+    assert high["closing_day"][0] == high["sag_closing_day"][0] == ""
+
+
+def test_nothing_opens_that_has_not_closed_before():
+    # ice past the ratio that opens, short of the one that closes
+    closed = _seen(_inputs(), _cold())["closing_day"][0]
+    before = date.fromisoformat(closed) - pd.Timedelta(days=8)
+    seen = _seen(_inputs(), _cold(), on=before)
+    assert seen["closing_day"][0] >= before.isoformat()
+    assert seen["self_opening_day"][0] == ""
 
 
 def test_a_seep_reaches_in_no_further_than_the_barrel_and_only_with_frost():
-    seen = _seen(_inputs(), _cold(), cause="seep")
-    assert 0 < seen["seep_ice_length_m"][0] <= _inputs().length_m[0]
+    seeps = _inputs(seep_chance=1.0)
+    seen = _seen(seeps, _cold(), cause="seep")["seep_ice_length_m"]
+    assert 0 < seen[0] <= seeps.length_m[0]
+    wide = _seen(replace(seeps, rise_m=3 * seeps.rise_m), _cold(), cause="seep")
+    assert wide["seep_ice_length_m"][0] < seen[0]  # the least trickle lasts less far
     warm = _cold()
     warm[["air_min_c", "air_max_c"]] = 10.0
-    assert _seen(_inputs(), warm)["seep_ice_length_m"][0] == 0
+    assert _seen(seeps, warm)["seep_ice_length_m"][0] == 0
+    assert np.isnan(_seen(_inputs(), _cold())["seep_ice_length_m"][0])  # no seep
 
 
 def test_add_freeze_gives_days_as_text_and_bridges_none():
     made = add_freeze(_crossings(), _cold(), _sun(), ON, TOWN)
-    days = made[["closing_day", "self_opening_day", "freeze_advice", "cure"]]
+    days = made[["closing_day", "self_opening_day", "cause_sureness", "cure"]]
     assert (days.iloc[2] == "").all()
     for text in made["self_opening_day"]:
         assert text == "" or date.fromisoformat(text) > ON
@@ -157,16 +174,16 @@ def test_diary_sets_plain_formulas_beside_the_model():
 
 def test_the_town_may_set_any_default_and_no_other_name():
     own = freeze_coefficients(
-        {"trickle_chance": 0.3, "slope_points_m_per_m": [0, 1, 2]}
+        {"trickle_chance": 0.3, "slope_points_m_per_m": [0, 0.1, 0.2]}
     )
     assert own["trickle_chance"].tolist() == [0.3]
-    assert own["slope_points_m_per_m"].tolist() == [0, 1, 2]
+    assert own["slope_points_m_per_m"].tolist() == [0, 0.1, 0.2]
     assert own.keys() == COEFFICIENTS.keys()
     with pytest.raises(InputError) as caught:
         freeze_coefficients({"trickle": 0.3, "sun_points_fraction": 0.5})
-    assert caught.value.problems == tuple(
-        f"town file: freeze.defaults.{name} must be a name of the freeze_defaults "
-        f"table with as many values as there, got [{value}]. "
-        "Correct the spelling or the values."
-        for name, value in (("trickle", 0.3), ("sun_points_fraction", 0.5))
+    assert caught.value.problems == (
+        "town file: freeze.defaults.trickle must be a name of the freeze_defaults "
+        "table, got 0.3. Correct the spelling.",
+        "town file: freeze.defaults.sun_points_fraction must have 3 values, as in the "
+        "freeze_defaults table, got 0.5. Give 3 values.",
     )

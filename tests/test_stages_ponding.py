@@ -60,8 +60,8 @@ def _table(*east_m):
 
 
 def _ground(table, terrain, roads):
-    ends = site_flow(table, terrain, roads).ends
-    return pond_ground(table, terrain, ends, road_profile(table, terrain, roads))
+    site = site_flow(table, terrain, roads)
+    return pond_ground(table, terrain, site, road_profile(table, terrain, roads))
 
 
 def _done(table, terrain, roads, places=None):
@@ -155,7 +155,10 @@ def test_a_pond_that_reaches_the_next_pipe_spills_there():
     assert row["pond_spills_first"] == 1
     assert_allclose(row["pond_level_m"], 6.5)
     assert_allclose(row["pond_depth_m"], 6.5 - INLET_M, rtol=1e-5)
-    assert row["pond_note"] == "pond spills elsewhere at 0.8\u202fm over the inlet"
+    told = (
+        "in the elevation raster the pond spills elsewhere, 0.8\u202fm over the inlet"
+    )
+    assert row["pond_note"] == told
     alone = _done(_table(0), _dam(ditch=ditch), road()).loc["P0"]
     assert alone["pond_spills_first"] == 0
 

@@ -41,6 +41,7 @@ def crossings():
         is_only_way=[1.0, 0.0, np.nan, np.nan],
         cut_off_dwelling_count=[11.0, 0.0, np.nan, np.nan],
         cut_off_places=["1 dwelling: oxygen", "", "", ""],
+        note=["", "", "holds water", ""],
     )
 
 
@@ -80,9 +81,21 @@ def test_shares_add_up_to_the_score_over_the_reference(crossings, chances):
 def test_reasons_are_plain_sentences_and_unknowns_are_said(crossings, chances):
     scored = add_priority(crossings, chances)
     assert scored.loc["H1", "reasons"] == (
-        "Flat: slope 0.2 %, water stands in the barrel; "
+        "Flat: slope 0.2 %, water may stand in the barrel; "
         "Shade: the darker end gets 70 % less sun today than open ground; "
         "Only way to 11 dwellings, 1 dwelling: oxygen"
     )
     assert "size unknown" in scored.loc["N4", "unknowns"]
     assert "size unknown" not in scored.loc["H1", "unknowns"]
+    remark = "standing water not measured: taken from a remark"
+    told = scored["unknowns"].str.contains(remark).tolist()
+    assert told == [False, False, True, False]
+
+
+def test_gain_of_a_pipe_of_unknown_size_is_no_more_than_its_blocked_chance(
+    crossings, chances
+):
+    flooded = crossings["flooded_blocked_chance"].to_numpy(float).copy()
+    flooded[2] = 0.1  # below the mean gain of the known, 0.65
+    scored = add_priority(crossings.assign(flooded_blocked_chance=flooded), chances)
+    assert_allclose(scored["loss_avoided_person_h"].iloc[2], 0.4 * 0.1 * 50)

@@ -9,12 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from shapely import Point
 
-from culvertrisk.stages.flood_capacity import (
-    headwater_limit,
-    iced_openings,
-    open_capacity,
-    openings,
-)
+from culvertrisk.stages.flood_capacity import iced_openings, open_capacity, openings
 from culvertrisk.stages.rating import (
     rating_curves,
     rating_for_pages,
@@ -22,6 +17,7 @@ from culvertrisk.stages.rating import (
     under_water_length,
     weir_curves,
 )
+from culvertrisk.stages.road_over_bed import headwater_limit
 from culvertrisk.stages.road_profile import RoadProfile
 from culvertrisk.stages.tailwater import channel_tailwater
 from culvertrisk.tables import table
@@ -39,8 +35,8 @@ PIPE = {
     "silt_fraction": 0.0,
     "barrel_slope_m_per_m": 0.01,
     "cover_m": 0.3048,
-    "road_low_m": NAN,
-    "inlet_invert_m": NAN,
+    "road_elevation_m": NAN,
+    "upstream_invert_m": NAN,
     "outlet_drop_m": 0.0,
     "blocked_fraction": 0.0,
     "design_flow_m3s": 0.4,
@@ -147,8 +143,8 @@ def test_the_road_as_the_elevation_raster_shows_it_is_used():
 def test_pages_get_the_rows_asked_with_the_water_of_the_next_crossing():
     """The road below stands higher: its headwater backs up to this outlet."""
     crossings = _crossings(
-        {"road_low_m": 100.0, "barrel_slope_m_per_m": 0.0},
-        {"road_low_m": 101.0, "barrel_slope_m_per_m": 0.0, "today_flow_m3s": 0.5},
+        {"road_elevation_m": 100.0, "barrel_slope_m_per_m": 0.0},
+        {"road_elevation_m": 101.0, "barrel_slope_m_per_m": 0.0, "today_flow_m3s": 0.5},
     ).assign(downstream_id=["A1", ""])
     curves = rating_for_pages(crossings, ["A1", "A0"])
     assert curves["culvert_id"].unique().tolist() == ["A1", "A0"]

@@ -30,6 +30,7 @@ from tests.terrain_made import (
 )
 
 UNKNOWN = ["overflow_m", "overflow_x_m", "overflow_y_m", "overflow_distance_m"]
+UNKNOWN += ["overflow_drop_m"]
 
 
 def _done(table, terrain, roads):
@@ -57,6 +58,8 @@ def test_overflow_is_the_roads_low_place_beside_the_crossing():
     away_m = np.abs(np.arange(COLS) - (COLS // 2 + 5)) * CELL_M
     row = _done(crossings(), _on_ground(12 + 0.02 * away_m), road()).loc["point"]
     assert_allclose(row["overflow_m"], 12, atol=1e-5)
+    # 15 m at 2 %, less half a cell in which the crossing may lie
+    assert_allclose(row["overflow_drop_m"], 0.3 - 0.03, atol=1e-5)
     assert_allclose(row["overflow_distance_m"], 5 * CELL_M)
     assert_allclose(row["overflow_x_m"], MIDDLE_X_M + 5 * CELL_M)
     assert_allclose(row["overflow_y_m"], ROAD_Y_M)

@@ -136,12 +136,21 @@ def test_coarse_dem_gives_no_slope_and_no_cover():
     assert done.loc[INSIDE, "catchment_m2"].notna().all()
 
 
-def test_road_is_as_low_as_its_lowest_near_place(done):
-    assert_allclose(done.loc[INSIDE, "road_low_m"], ROAD_M)
+def test_road_at_the_crossing_is_its_own_not_the_lowest_near():
+    """A sag 30 m away is not it; a notch in the crossing's own cell is."""
     terrain = valley()
-    terrain.elevation_m[60, 40] = 9.5  # a sag 30 m east of the crossing
-    low_m = _site(crossings(), terrain, road()).loc[INSIDE, "road_low_m"]
-    assert (low_m < 9.6).all()
+    terrain.elevation_m[60, 40] = 9.5
+    road_m = _site(crossings(), terrain, road()).loc[INSIDE, "road_elevation_m"]
+    assert_allclose(road_m, ROAD_M)
+    terrain.elevation_m[60, 31] = 9.0  # the next cell: halfway to it stands for it
+    road_m = _site(crossings(), terrain, road()).loc[INSIDE, "road_elevation_m"]
+    assert_allclose(road_m, 10.0)
+
+
+def test_the_surveyed_bed_is_that_of_the_end_water_comes_from():
+    table = crossings().assign(inlet_invert_m=5.0, outlet_invert_m=5.2)
+    bed_m = _site(table, valley(), road())["upstream_invert_m"]
+    assert bed_m.to_dict() == {"point": 5.0, "ends": 5.0, "wrong": 5.2, "far": 5.0}
 
 
 def test_place_outside_the_dem_is_unknown(done):
@@ -187,7 +196,7 @@ def test_pipe_under_a_driveway_lies_along_the_road():
     row = _site(table, valley(), road()).loc["point"]
     assert row["barrel_bearing_deg"] == pytest.approx(270.0, abs=0.1)  # downhill
     assert row["upstream_x_m"] - row["downstream_x_m"] == pytest.approx(18.0)
-    assert row["road_low_m"] == row["dem_elevation_m"] < ROAD_M
+    assert row["road_elevation_m"] == row["dem_elevation_m"] < ROAD_M
 
 
 def test_ground_that_seems_to_rise_is_level():

@@ -4,12 +4,18 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from shapely import Point
 
 from culvertrisk.settings import Settings
 from culvertrisk.stages.flood_weather import DayWater
-from culvertrisk.stages.today_hours import add_today_hours, flooded_by_chance
+from culvertrisk.stages.today_hours import (
+    add_today_hours,
+    flooded_by_chance,
+    hours_in_order,
+)
 from culvertrisk.tables import columns
 
 NAN = np.nan
@@ -22,6 +28,7 @@ MADE = {
 }
 HOUR_S = 3600.0
 PIPE = {
+    "crossing_kind": "cross",
     "catchment_m2": 100_000.0,
     "concentration_s": 600.0,
     "today_capacity_m3s": 1.0,
@@ -91,7 +98,7 @@ def test_an_open_pipe_floods_when_the_flow_passes_its_capacity(typed):
         0
     ]
     assert_allclose(row["water_over_road_open_s"], 10 * HOUR_S + 300, atol=300)
-    assert row["water_over_road_iced_s"] > row["water_over_road_open_s"]
+    assert row["water_over_road_iced_s"] == row["water_over_road_open_s"]
 
 
 def test_the_less_a_pipe_passes_the_earlier_the_road_is_under_water(typed):
@@ -117,12 +124,67 @@ def test_never_today_and_unknown_are_not_a_time(typed):
 
 
 def test_bridges_have_a_peak_but_no_hour_of_flooding(typed):
-    bridge = {"today_capacity_m3s": NAN, "iced_capacity_m3s": NAN}
+    bridge = {
+        "crossing_kind": "bridge",
+        "today_capacity_m3s": NAN,
+        "iced_capacity_m3s": NAN,
+    }
     row = add_today_hours(
         _crossings(bridge).assign(pond_room_m3=10.0), RAIN, typed
     ).iloc[0]
     assert not np.isnan(row["today_peak_s"])
     assert row[sorted(MADE - {"today_peak_s"})].isna().all()
+
+
+def test_a_blocked_pipe_of_unknown_size_floods_like_any_other(typed):
+    unknown = {"today_capacity_m3s": NAN, "iced_capacity_m3s": NAN}
+    after = add_today_hours(_crossings({}, unknown), RAIN, typed)
+    for name in ("water_over_road_blocked_s", "half_flooded_s"):
+        assert after[name].notna().all() and after[name].nunique() == 1
+    open_hours = ["water_over_road_open_s", "water_over_road_iced_s"]
+    assert after.loc["A1", open_hours].isna().all()
+
+
+def test_no_pipe_floods_before_a_blocked_one_nor_before_the_flow_rises(typed):
+    """An open pipe that passes nothing, backed up from below, still has its pond."""
+    backed = {"today_capacity_m3s": 0.0, "iced_capacity_m3s": 0.0}
+    # without its pond the open pipe is over its capacity before the iced one fills it
+    slow = {"today_capacity_m3s": 0.12, "iced_capacity_m3s": 0.1, "pond_room_m3": 200.0}
+    after = add_today_hours(_crossings(backed, slow), RAIN, typed)
+    blocked_s, iced_s, open_s = (
+        after[f"water_over_road_{state}_s"] for state in ("blocked", "iced", "open")
+    )
+    assert (blocked_s > 8 * HOUR_S).all()
+    assert (blocked_s <= iced_s).all() and (iced_s <= open_s).all()
+
+
+_HOURS = st.one_of(st.just(NAN), st.floats(0, 86_400))
+
+
+@given(_HOURS, _HOURS, _HOURS)
+def test_the_less_passes_the_sooner_the_water_whatever_the_method(
+    open_s, iced_s, blocked_s
+):
+    told = {"open": open_s, "iced": iced_s, "blocked": blocked_s}
+    hours = pd.DataFrame({f"water_over_road_{n}_s": [s] for n, s in told.items()})
+    row = hours_in_order(hours).fillna(np.inf).iloc[0]  # blank is never
+    in_order = row[[f"water_over_road_{n}_s" for n in ("blocked", "iced", "open")]]
+    assert in_order.is_monotonic_increasing
+    assert in_order.iloc[0] == (np.inf if np.isnan(blocked_s) else blocked_s)
+
+
+def test_a_pond_that_leaves_over_lower_ground_floods_no_road(typed):
+    """0.15 m3/s at the peak, twice that at the high end of its band."""
+    flow = {"today_flow_m3s": 0.15}
+    spills = [{**flow, "spill_capacity_m3s": m3s} for m3s in (1.0, 0.2, 0.0, NAN)]
+    table = _crossings(*spills)
+    after = add_today_hours(table, RAIN, typed)
+    hours = [name for name in sorted(MADE) if name != "today_peak_s"]
+    assert after.loc["A0", hours].isna().all()
+    assert after.loc["A1":, "water_over_road_blocked_s"].notna().all()
+    chance = flooded_by_chance(table, RAIN, typed, [24 * HOUR_S])[:, 0]
+    assert chance[0] < 0.01
+    assert_allclose(chance[1:], chance[3])
 
 
 def test_chance_of_flooding_grows_with_the_hour_and_halves_at_its_own_hour(typed):

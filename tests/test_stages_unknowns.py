@@ -4,9 +4,9 @@ from itertools import combinations, product
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 
-from culvertrisk.stages.unknowns import orthogonal_array, unknown_points
+from culvertrisk.stages.unknowns import each_once, orthogonal_array, unknown_points
 
 POINTS = np.array([[1.0, 2.0, 5.0]])
 
@@ -44,3 +44,22 @@ def test_known_values_stay_and_each_crossing_keeps_its_own_count():
     assert np.bincount(spread.owner).tolist() == [1, 3, 9]
     assert_allclose(np.bincount(spread.owner, weights=spread.weight), 1)
     assert spread.values["b"][spread.owner == 1].tolist() == [9.0, 9.0, 9.0]
+
+
+def test_alike_crossings_are_run_once_and_each_finds_its_row():
+    values = {"a": np.array([1.0, np.nan, 1.0, np.nan, 1.0])}
+    points = {"a": np.array([[1.0, 2.0, 3.0]] * 5)}
+    spread = unknown_points(values, points)
+    few, row = each_once(spread, np.array([4, 7, 4, 7, -1]))
+    assert len(few.owner) == 1 + 3 + 1
+    assert_array_equal(few.values["a"][row], spread.values["a"])
+    apart, row = each_once(spread, np.full(5, -1))
+    assert_array_equal(apart.owner, spread.owner)
+    assert_array_equal(row, np.arange(len(spread.owner)))
+
+
+def test_crossings_of_one_label_that_differ_are_refused():
+    points = {"a": np.array([[1.0, 2.0, 3.0]] * 2)}
+    spread = unknown_points({"a": np.array([1.0, 2.0])}, points)
+    with pytest.raises(ValueError, match=r"^crossings of one label differ in a$"):
+        each_once(spread, np.zeros(2, dtype=np.intp))

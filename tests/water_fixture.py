@@ -81,6 +81,12 @@ def with_water(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         washout_class=["high", "low"] + [""] * (count - 2),
         flow_note=["cover unknown: 0.30\u202fm assumed"] + [""] * (count - 1),
         peak_note=["catchment is above the 80\u202fha limit"] + [""] * (count - 1),
+        design_flow_low_m3s=[0.32] + [np.nan] * (count - 1),
+        design_flow_high_m3s=[0.51] + [np.nan] * (count - 1),
+        design_flow_methods=[
+            "rational 0.320\u202fm³/s (used), curve number 0.510\u202fm³/s"
+        ]
+        + [""] * (count - 1),
         cure=["drain; heat cable"] + [""] * (count - 1),
         second_cause=["seep"] + [""] * (count - 1),
         rank_low=[1.0] * count,

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from culvertrisk import tables
+from culvertrisk.checks import SHOWN_ROWS
 from culvertrisk.inputs.columns import Found, factor
 from culvertrisk.inputs.culvert_notes import Note, note_whole, notes_where
 from culvertrisk.inputs.layers import numbers_of
@@ -17,6 +18,10 @@ LENGTH_COLUMNS = (
 )
 _ZERO_IS_BLANK = ("length_m", "recorded_cover_m", "recorded_catchment_m2")
 _BLANKS = (-9.0, -99.0, -999.0, -9999.0, -99999.0, 9999.0, 99999.0, -9.99)
+_UNKNOWN_WORDS = (
+    *("", "-", "--", "?", "na", "n/a", "nan", "none", "null", "unk", "unknown", "tbd"),
+    *("not known", "not measured", "no data"),
+)
 _FEET_UNITS = ("inch", "foot")
 _PERCENT_MEDIAN = 0.1  # a median slope above it is in percent, common practice
 _SLOPE_WORDS = {"flat": 0.0, "level": 0.0}
@@ -64,6 +69,7 @@ def add_numbers(
             notes.append(note_whole(ours, said, short_unit(units[ours]), "assumed"))
         table[ours] = numbers * factor(units[ours], ours)
         table[ours] = table[ours].fillna(_worded(cells[first.column], units[ours]))
+        notes += _unread(cells[first.column], table[ours], ours)
     table["length_m"] = _filled_length(table["length_m"], cells, found, mapped_m, notes)
     slope, unit = _slope(cells, found, notes)
     units |= {"recorded_slope_m_per_m": unit} if unit else {}
@@ -85,6 +91,21 @@ def read_numbers(text: pd.Series, ours: str, notes: list[Note]) -> pd.Series:
         said = f"{int(is_zero.sum())} rows of 0"
         notes.append(note_whole(ours, said, "not measured", "refused"))
     return numbers.mask(is_blank | is_zero)
+
+
+def _unread(text: pd.Series, values: pd.Series, ours: str) -> list[Note]:
+    """Return a note for each cell of words that are neither a number nor "unknown".
+
+    Where there are many, one note tells how many and the first of them.
+    """
+    plain = text.str.lower().str.strip(" .")
+    is_told = numbers_of(text).notna() | plain.isin(_UNKNOWN_WORDS) | values.notna()
+    told, wrong = "unknown: no number", text[~is_told]
+    if len(wrong) <= SHOWN_ROWS:
+        return notes_where(~is_told, ours, text, told, "refused")
+    first = ", ".join(f"{row} ({cell})" for row, cell in wrong[:SHOWN_ROWS].items())
+    said = f"{len(wrong)} of {len(text)} rows, such as {first}"
+    return [note_whole(ours, said, told, "refused")]
 
 
 def _worded(text: pd.Series, unit: str) -> pd.Series:
@@ -161,6 +182,7 @@ def _slope(
         notes.append(note_whole(ours, said, told, "assumed"))
     slope = numbers * factor(unit, ours)
     worded = text.map({word: _slope_word(word) for word in text.unique()})
+    notes += _unread(text, worded, ours)
     is_worded = slope.isna() & worded.notna()
     notes += notes_where(is_worded & (worded == 0), ours, text, "0", "assumed")
     return slope.where(~is_worded, worded.astype(float)), unit
@@ -176,6 +198,7 @@ def _area(
         return unknown, ""
     first = found[ours][0]
     numbers = read_numbers(cells[first.column], ours, notes)
+    notes += _unread(cells[first.column], numbers, ours)
     if first.unit:
         return numbers * factor(first.unit, ours), first.unit
     if numbers.notna().any():

@@ -1,6 +1,5 @@
 """Where culverts lie: coordinates of any file, their faults, the work CRS."""
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -15,6 +14,7 @@ from pyproj.exceptions import CRSError
 from culvertrisk import settings
 from culvertrisk.checks import InputError, file_problem, value_problem
 from culvertrisk.inputs.columns import Found
+from culvertrisk.inputs.coordinates import coordinates, unread_coordinates
 from culvertrisk.inputs.culvert_notes import Note, note_whole
 from culvertrisk.inputs.geometry import (
     Places,
@@ -27,15 +27,11 @@ from culvertrisk.inputs.layers import Layer, numbers_of
 LONLAT = CRS.from_epsg(4326)
 CRS_REMEDY = 'Tell it in the town file: culverts.crs = "EPSG:...".'
 WORLD_DEG = (180.0, 90.0)  # degrees of longitude and latitude
+_DEGREE_PAIR, _ZONED = ("lon", "lat"), ("easting", "northing")
+_PAIRS = (_DEGREE_PAIR, _ZONED, ("x", "y"))
 _UTM_NORTH, _UTM_SOUTH = 32600, 32700  # EPSG codes of WGS 84 / UTM zone 0
 _MOST_ZONES = 60
 _SOUTH_BANDS = "CDEFGHJKLM"  # latitude bands south of the equator
-_MINUTES = 60.0
-_DEGREES = re.compile(
-    r"^([NSEW]?)\s*(-?\d+(?:\.\d+)?)\s*[°ºd: ]\s*(\d+(?:\.\d+)?)\s*['′m: ]?\s*"
-    r"(?:(\d+(?:\.\d+)?)\s*[\"″s]?)?\s*([NSEW]?)$",
-    re.IGNORECASE,
-)
 
 
 @dataclass(frozen=True)
@@ -70,17 +66,17 @@ def map_rows(
     shapes = _well_known(cells, found)
     if shapes is not None:
         return _of_geometries(Layer(cells, shapes, None), told, file)
-    if {"lat", "lon"} <= found.keys():
-        point = _pair(cells, found, "lon", "lat")
-        mapped = _of_points(point, told if told and told.is_geographic else None, file)
-    elif {"easting", "northing", "utm_zone"} <= found.keys() and told is None:
-        mapped = _of_zones(cells, found)
-    elif {"easting", "northing"} <= found.keys():
-        mapped = _of_points(_pair(cells, found, "easting", "northing"), told, file)
-    elif {"x", "y"} <= found.keys():
-        mapped = _of_points(_pair(cells, found, "x", "y"), told, file)
-    else:
+    pair = next((pair for pair in _PAIRS if {*pair} <= found.keys()), None)
+    if pair is None:
         return _of_ends(cells, found, told, file)
+    if pair == _ZONED and "utm_zone" in found and told is None:
+        mapped = _of_zones(cells, found)
+    else:
+        is_other = pair == _DEGREE_PAIR and told and not told.is_geographic
+        point = _pair(cells, found, *pair)
+        mapped = _of_points(point, None if is_other else told, file)
+    unread = unread_coordinates(_texts(cells, found, *pair))
+    mapped = replace(mapped, notes=(*mapped.notes, *unread))
     return _with_ends(mapped, cells, found, told, file)
 
 
@@ -146,33 +142,17 @@ def _are_degrees(points: Points) -> bool:
 def _pair(
     cells: pd.DataFrame, found: Mapping[str, Sequence[Found]], x: str, y: str
 ) -> Points:
-    columns = [cells[found[name][0].column] for name in (x, y)]
-    points = np.column_stack([_coordinates(text) for text in columns])
+    points = np.column_stack(
+        [coordinates(text) for text in _texts(cells, found, x, y).values()]
+    )
     points[np.isnan(points).any(axis=1)] = np.nan
     return points
 
 
-def _coordinates(text: pd.Series) -> pd.Series:
-    numbers = numbers_of(text)
-    worded = text[numbers.isna() & (text != "")]
-    return numbers.fillna(worded.map(degrees).astype(float))
-
-
-def degrees(text: str) -> float:
-    """Return the decimal degrees of a text such as ``47°42'10"N``; NaN if none.
-
-    Examples
-    --------
-    >>> round(degrees("47°42'36\\"N"), 4), degrees("87 30 W"), degrees("by the barn")
-    (47.71, -87.5, nan)
-    """
-    found = _DEGREES.match(text.strip().replace("''", '"'))
-    if not found:
-        return np.nan
-    whole, minutes, seconds = float(found[2]), float(found[3]), float(found[4] or 0)
-    size = abs(whole) + minutes / _MINUTES + seconds / _MINUTES**2
-    side = (found[1] + found[5]).upper()
-    return -size if whole < 0 or side in ("S", "W") else size
+def _texts(
+    cells: pd.DataFrame, found: Mapping[str, Sequence[Found]], *names: str
+) -> dict[str, pd.Series]:
+    return {name: cells[found[name][0].column] for name in names}
 
 
 def _of_points(points: Points, told: CRS | None, file: str) -> Mapped:
@@ -229,6 +209,9 @@ def _ends(
             for pair in (names[:2], names[2:])
         ]
         crs, notes = _crs_of(np.vstack(both), None, None if x == "lon" else told, file)
+        for end in (names[:2], names[2:]):
+            if {*end} <= found.keys():
+                notes += (*unread_coordinates(_texts(cells, found, *end)),)
         middle = np.where(np.isnan(both[0]), both[1], both[0])
         has_both = ~np.isnan(both[0] + both[1])
         middle = np.where(has_both, (both[0] + both[1]) / 2, middle)

@@ -1,5 +1,6 @@
 """The inventory of culverts, however it is kept, as one checked crossings table."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from pyproj import CRS, Geod
 from culvertrisk import settings, tables
 from culvertrisk.checks import InputError, file_problem, value_problem
 from culvertrisk.inputs.columns import Found, find_columns
+from culvertrisk.inputs.coordinates import coordinate_problems, told_once
 from culvertrisk.inputs.culvert_notes import Note, finish_notes, note_whole
 from culvertrisk.inputs.culvert_numbers import add_numbers, bounded
 from culvertrisk.inputs.culvert_places import LONLAT, map_rows, told_crs, transformed
@@ -24,6 +26,7 @@ from culvertrisk.inputs.culvert_words import (
     yes_no,
 )
 from culvertrisk.inputs.geometry import Places, Points
+from culvertrisk.inputs.laid_years import with_remarked_years
 from culvertrisk.inputs.layers import open_layer
 from culvertrisk.inputs.place_faults import repair_places
 from culvertrisk.inputs.reading import Reading, note_table
@@ -141,12 +144,7 @@ def _opened(path: Path, reading: settings.Reading) -> _Work:
     repaired = repair_places(mapped.places, mapped.crs, layer.cells.index)
     keep = ~repaired.is_refused
     if not keep.any():
-        shown = f"none in {len(keep)} rows"
-        remedy = "See that the coordinates are filled; " + (
-            'or tell their CRS: culverts.crs = "EPSG:...".'
-        )
-        problem = file_problem(path.name, "hold a usable row", shown, remedy)
-        raise InputError([problem])
+        raise InputError(_no_row(path.name, mapped.notes, len(keep)))
     lonlat = repaired.lonlat
     places = Places(
         lonlat.point[keep],
@@ -154,9 +152,18 @@ def _opened(path: Path, reading: settings.Reading) -> _Work:
         lonlat.outlet[keep],
         lonlat.are_ends_named,
     )
-    notes = [*mapped.notes, *repaired.notes]
+    places_told = told_once([*mapped.notes, *repaired.notes], layer.cells.index[~keep])
+    notes = [*layer.notes, *places_told]
     written = written_ids(layer.cells, found.get("culvert_id", []))
     return _Work(layer.cells[keep], written, found, places, {}, notes)
+
+
+def _no_row(file: str, notes: Sequence[Note], total: int) -> list[str]:
+    remedy = "See that the coordinates are filled; " + (
+        'or tell their CRS: culverts.crs = "EPSG:...".'
+    )
+    none = file_problem(file, "hold a usable row", f"none in {total} rows", remedy)
+    return [*coordinate_problems(notes, total, file), none]
 
 
 def _work_crs(work: _Work, told: str, file: str) -> CRS:
@@ -236,8 +243,9 @@ def _other_columns(work: _Work) -> tuple[pd.DataFrame, list[Note]]:
         notes += unread
     unit = found["silt_fraction"][0].unit if "silt_fraction" in found else ""
     table["silt_fraction"], silt = silt_fraction(text.get("silt_fraction", blank), unit)
-    table["install_year"], years = install_year(text.get("install_year", blank))
-    return pd.DataFrame(table, index=cells.index), notes + silt + years
+    laid, years = install_year(text.get("install_year", blank))
+    table["install_year"], remarked = with_remarked_years(laid, table["note"])
+    return pd.DataFrame(table, index=cells.index), notes + silt + years + remarked
 
 
 def _with_ends(

@@ -9,7 +9,7 @@ _ISO = r"^(?P<year>\d{4})[-/.](?P<month>\d{1,2})[-/.](?P<day>\d{1,2})(?:[ T].*)?
 _COMPACT = r"^(?P<year>\d{4})(?P<month>\d{2})(?P<day>\d{2})$"
 _NUMBERS = r"^(?P<a>\d{1,2})(?P<mark>[-/.])(?P<b>\d{1,2})[-/.](?P<year>\d{4}|\d{2})"
 _WORDS = ("%d %b %Y", "%d %B %Y", "%b %d %Y", "%B %d %Y", "%d %b %y", "%b %d %y")
-_SERIAL = r"^\d{5}(?:\.0)?$"  # days since 1899-12-30, as spreadsheets count
+_SERIAL = r"^\d{5}(?:\.\d+)?$"  # days since 1899-12-30, as spreadsheets count
 _SERIAL_START = pd.Timestamp("1899-12-30")
 _MONTHS = 12
 _YEARS = (1800, 2200)  # beyond them a date is a slip of the pen
@@ -70,7 +70,7 @@ def parse_days(text: pd.Series) -> Days:
         )
     )
     serial = pd.to_numeric(plain.where(plain.str.match(_SERIAL)), errors="coerce")
-    day = day.fillna(_SERIAL_START + pd.to_timedelta(serial, unit="D"))
+    day = day.fillna(_SERIAL_START + pd.to_timedelta(serial // 1, unit="D"))
     left = day.isna() & plain.str.contains(r"[A-Za-z]") & plain.str.contains(r"\d")
     day = day.fillna(plain[left].map(_in_words).reindex(plain.index))
     return Days(pd.to_datetime(day), order, is_assumed)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from rasterio.windows import Window
 
 from culvertrisk import tables
-from culvertrisk.checks import InputError
+from culvertrisk.checks import InputError, refuse
 from culvertrisk.inputs.columns import plain_name, recognised, unit_in_name
 from culvertrisk.inputs.land_cover import legend_of
 from culvertrisk.inputs.layers import (
@@ -23,6 +23,7 @@ from culvertrisk.inputs.layers import (
     open_layer,
     text_rows,
 )
+from culvertrisk.inputs.rainfall_layouts import read_layout
 
 RASTER_ENDINGS = (".tif", ".tiff", ".asc", ".img", ".vrt", ".dem", ".flt")
 UNKNOWN = "unknown"
@@ -55,7 +56,7 @@ def guess_kind(path: Path) -> str:
     -------
     kind : str
         One of ``culverts``, ``roads``, ``dem``, ``canopy``, ``land_cover``,
-        ``weather``, ``thaw_log``, ``places``, ``calls`` and ``unknown``.
+        ``weather``, ``rainfall``, ``thaw_log``, ``places``, ``calls`` and ``unknown``.
 
     Notes
     -----
@@ -72,7 +73,7 @@ def guess_kind(path: Path) -> str:
       size, material or shape; ``places`` with dwellings, people or kinds.
     - Tables without: ``weather`` with two columns of temperature, rain or snow;
       ``thaw_log`` with crew, method, minutes or result; ``calls`` with a caller or
-      what is seen.
+      what is seen; ``rainfall`` with rain by duration and return period.
 
     A file that cannot be opened is ``unknown``.
     """
@@ -154,15 +155,24 @@ def _table_kind(layer: Layer, names: Sequence[str], path: Path) -> str:
         return "places" if _hits(names, "places") else UNKNOWN
     if _says(path, "thaw", "steam") or counts["thaw_log"] > max(counts["calls"], 1):
         return "thaw_log"
-    return "calls" if counts["calls"] > 1 or _says(path, "call") else UNKNOWN
+    if counts["calls"] > 1 or _says(path, "call"):
+        return "calls"
+    return "rainfall" if _is_rainfall(path) else UNKNOWN
+
+
+def _is_rainfall(path: Path) -> bool:
+    """Tell whether a text holds rain by duration and return period."""
+    if path.suffix.lower() not in TEXT_ENDINGS:
+        return False
+    return bool(len(read_layout([row.cells for row in text_rows(path).rows], {}).cells))
 
 
 def _is_station_file(path: Path) -> bool:
     """Tell whether a header of weather stands further down, under a preamble."""
     if path.suffix.lower() not in TEXT_ENDINGS:
         return False
-    rows = text_rows(path)[:_PREAMBLE_ROWS]
-    return any(_hits(row, "weather") >= _WEATHER_HITS for row in rows)
+    rows = text_rows(path).rows[:_PREAMBLE_ROWS]
+    return any(_hits(row.cells, "weather") >= _WEATHER_HITS for row in rows)
 
 
 def _raster_kind(path: Path) -> str:
@@ -220,6 +230,11 @@ def find_files(paths: Sequence[Path]) -> tuple[dict[str, Path], pd.DataFrame]:
         The file of each kind; of several the first.
     others : DataFrame
         Columns ``file``, ``kind``, ``why`` of the files that are not used.
+
+    Raises
+    ------
+    InputError
+        If no inventory was found and a table is broken, so that it may be the one.
     """
     listed = [
         file
@@ -229,17 +244,34 @@ def find_files(paths: Sequence[Path]) -> tuple[dict[str, Path], pd.DataFrame]:
     ]
     used: dict[str, Path] = {}
     others: list[tuple[str, str, str]] = []
+    broken: list[str] = []
     for file in listed:
         if is_side_file(file):
             continue
         kind = guess_kind(file)
         if kind == UNKNOWN:
-            others.append((file.name, kind, "content not recognised"))
+            faults = _table_faults(file)
+            broken += faults
+            why = " ".join(faults) or "content not recognised"
+            others.append((file.name, kind, why))
         elif kind in used:
             others.append((file.name, kind, f"{used[kind].name} is used"))
         else:
             used[kind] = file
+    if "culverts" not in used:
+        refuse(broken)
     return used, pd.DataFrame(others, columns=["file", "kind", "why"])
+
+
+def _table_faults(path: Path) -> tuple[str, ...]:
+    """Return why a table cannot be read; nothing if it can, or is no table."""
+    if path.suffix.lower() not in (".csv", ".tsv", *SHEET_ENDINGS):
+        return ()
+    try:
+        open_layer(path)
+    except InputError as error:
+        return error.problems
+    return ()
 
 
 def is_side_file(path: Path) -> bool:

@@ -1,47 +1,59 @@
 """Any vector or tabular file as cells of text and, where it has them, geometries."""
 
-import csv
-import io
-import re
 import warnings
 import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import openpyxl
 import pandas as pd
 import pyogrio
 from numpy.typing import NDArray
 from pyproj import CRS
 
 from culvertrisk.checks import InputError, file_problem
-from culvertrisk.inputs.columns import recognised
+from culvertrisk.inputs.columns import plain_name, recognised
+from culvertrisk.inputs.culvert_notes import Note
+from culvertrisk.inputs.sheets import (
+    AGAIN,
+    RULE,
+    cell_text,
+    filled_count,
+    other_notes,
+    sheet_rows,
+    unreadable,
+)
+from culvertrisk.inputs.text_faults import refuse_faults, repeat_notes, row_notes
+from culvertrisk.inputs.text_tables import TextTable, decoded, text_table
 
 VECTOR_ENDINGS = (
     *(".shp", ".geojson", ".json", ".gpkg", ".fgb", ".kml", ".kmz", ".zip", ".gpx"),
 )
 TEXT_ENDINGS = (".csv", ".txt", ".tsv")
 SHEET_ENDINGS = (".xlsx", ".xlsm")
-_HEADER_SEARCH_ROWS = 20
-_DELIMITERS = ",;\t|"
-_THOUSANDS = re.compile(r"^-?\d{1,3}(,\d{3})+(\.\d+)?$")
-_DECIMAL_COMMA = re.compile(r"^-?\d+,\d+$")
+_HEADER_SEARCH_ROWS = 60
 
 
 @dataclass(frozen=True)
 class Layer:
-    """What a file holds: text cells (index = row, from 1) and maybe geometries."""
+    """What a file holds: text cells (index = row, from 1) and maybe geometries.
+
+    ``notes`` say what of a table of text was not plain.
+    """
 
     cells: pd.DataFrame
     geometries: NDArray[Any] | None
     crs: CRS | None
+    notes: tuple[Note, ...] = ()
 
 
-def open_layer(path: Path, known: Sequence[str] = ()) -> Layer:
+def open_layer(
+    path: Path, known: Sequence[str] = (), *, may_be_empty: bool = False
+) -> Layer:
     """Read a file of points, lines, polygons or a table.
 
     Parameters
@@ -50,7 +62,9 @@ def open_layer(path: Path, known: Sequence[str] = ()) -> Layer:
         CSV (any delimiter; UTF-8 or Windows-1252), XLSX (first sheet with data),
         GeoJSON, GeoPackage, shapefile (also zipped), FlatGeobuf, KML or GPX.
     known : sequence of str
-        Column names that the user told of; they help to find the header row.
+        Column names that may stand there; they help to find the header row.
+    may_be_empty : bool
+        Whether a table with a header and no row is one.
 
     Returns
     -------
@@ -66,82 +80,34 @@ def open_layer(path: Path, known: Sequence[str] = ()) -> Layer:
     ending = path.suffix.lower()
     refuse_missing(path)
     if ending in TEXT_ENDINGS:
-        return Layer(_table(text_rows(path), known, path.name), None, None)
+        return _text_layer(path, known, may_be_empty)
     if ending in SHEET_ENDINGS:
-        return Layer(_table(_sheet_rows(path), known, path.name), None, None)
+        return _sheet_layer(path, known, may_be_empty)
     if ending in VECTOR_ENDINGS:
         return _vector(path)
-    raise _unreadable(path, f"the ending {ending!r}")
+    raise unreadable(path, f"the ending {ending!r}")
 
 
-def _unreadable(path: Path, found: str) -> InputError:
-    rule = "be a CSV, XLSX, GeoJSON, GeoPackage, shapefile, FlatGeobuf or KML file"
-    return InputError([file_problem(path.name, rule, found, "Export it again as one.")])
+def text_rows(path: Path, known: Sequence[str] = ()) -> TextTable:
+    """Return the rows of a text file, its delimiter and encoding found."""
+    return text_table(decoded(path, RULE, AGAIN), partial(_is_name, _plain(known)))
 
 
-def text_rows(path: Path) -> list[list[str]]:
-    """Return the cells of a text file, its delimiter and encoding found."""
-    data = path.read_bytes()
-    if b"\x00" in data[:1000] and not data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise _unreadable(path, "bytes that are no text")
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        text = data.decode("utf-16")
-    else:
-        try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            text = data.decode("cp1252", errors="replace")
-    delimiter = _delimiter(text)
-    rows = [*csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)]
-    return [[_number_text(cell, delimiter) for cell in row] for row in rows]
+def _text_layer(path: Path, known: Sequence[str], may_be_empty: bool) -> Layer:
+    table = text_rows(path, known)
+    rows = [row.cells for row in table.rows]
+    header = _header_row(rows, known) if rows else 0
+    refuse_faults(table, header, path.name)
+    cells = _table(rows, header, path.name, may_be_empty)
+    return Layer(cells, None, None, tuple(row_notes(table, header) if rows else ()))
 
 
-def _delimiter(text: str) -> str:
-    """Return the delimiter that splits most of the first lines into most parts."""
-    lines = [line for line in text.splitlines()[:_HEADER_SEARCH_ROWS] if line.strip()]
-    counts = {mark: np.median([line.count(mark) for line in lines] or [0])
-              for mark in _DELIMITERS}  # fmt: skip
-    return max(_DELIMITERS, key=lambda mark: counts[mark])
-
-
-def _number_text(cell: str, delimiter: str) -> str:
-    text = cell.strip()
-    if delimiter != "," and _DECIMAL_COMMA.match(text):
-        return text.replace(",", ".")
-    return text.replace(",", "") if _THOUSANDS.match(text) else text
-
-
-def _sheet_rows(path: Path) -> list[list[str]]:
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # openpyxl tells of styles it drops
-            book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-            sheets = [
-                [[cell_text(value) for value in row] for row in sheet.values]
-                for sheet in book.worksheets
-            ]
-            book.close()
-    except (zipfile.BadZipFile, KeyError, OSError, ValueError) as error:
-        raise _unreadable(path, f"a damaged workbook ({error})") from error
-    filled = [s for s in sheets if sum(_count(row) > 1 for row in s) > 1]
-    return filled[0] if filled else []
-
-
-def cell_text(value: object) -> str:
-    """Return a cell as text: "" where missing, dates as ISO, 12.0 as 12.
-
-    Examples
-    --------
-    >>> cell_text(12.0), cell_text(None), cell_text(float("nan")), cell_text(" a ")
-    ('12', '', '', 'a')
-    """
-    if value is None or value is pd.NaT or value is pd.NA:
-        return ""
-    if isinstance(value, float | np.floating):
-        if np.isnan(value):
-            return ""
-        return f"{value:.0f}" if value == round(value) else repr(float(value))
-    return str(value).strip()
+def _sheet_layer(path: Path, known: Sequence[str], may_be_empty: bool) -> Layer:
+    rows, notes = sheet_rows(path)
+    header = _header_row(rows, known) if rows else 0
+    cells = _table(rows, header, path.name, may_be_empty)
+    repeats = repeat_notes(rows[header]) if rows else []
+    return Layer(cells, None, None, (*notes, *repeats))
 
 
 def numbers_of(text: pd.Series) -> pd.Series:
@@ -150,27 +116,39 @@ def numbers_of(text: pd.Series) -> pd.Series:
     return values.where(np.isfinite(values))
 
 
-def _count(row: Sequence[str]) -> int:
-    return sum(cell != "" for cell in row)
+def _filled_width(row: Sequence[str]) -> int:
+    """Return how many cells a row has without the blank ones at its end."""
+    return max((place for place, cell in enumerate(row, start=1) if cell), default=0)
+
+
+def _plain(names: Sequence[str]) -> frozenset[str]:
+    return frozenset(plain_name(name) for name in names)
+
+
+def _is_name(known: frozenset[str], cell: str) -> bool:
+    return plain_name(cell) in known or recognised(cell) != ""
 
 
 def _header_row(rows: Sequence[Sequence[str]], known: Sequence[str]) -> int:
     """Return the row with most known names; titles and merged rows lie above it."""
     shown = rows[:_HEADER_SEARCH_ROWS]
-    named = [sum(c in known or recognised(c) != "" for c in row if c) for row in shown]
+    told = _plain(known)
+    named = [sum(_is_name(told, cell) for cell in row if cell) for row in shown]
     if max(named, default=0) > 1:
         return int(np.argmax(named))
-    counts = [_count(row) for row in shown]
+    counts = [filled_count(row) for row in shown]
     return counts.index(max(counts))
 
 
-def _table(rows: list[list[str]], known: Sequence[str], file: str) -> pd.DataFrame:
-    if sum(_count(row) > 0 for row in rows) < 2:
-        found = "no row under the header" if rows else "an empty file"
-        remedy = "Export the inventory with its header and rows."
+def _table(
+    rows: list[list[str]], header: int, file: str, may_be_empty: bool
+) -> pd.DataFrame:
+    filled = sum(filled_count(row) > 0 for row in rows)
+    if filled < (1 if may_be_empty else 2):
+        found = "no row under the header" if filled else "an empty file"
+        remedy = "Export it with its header and rows, or take it out of the town file."
         raise InputError([file_problem(file, "hold a header and rows", found, remedy)])
-    header = _header_row(rows, known)
-    width = max(len(row) for row in rows[header:])
+    width = max(len(rows[header]), *(_filled_width(row) for row in rows[header:]))
     names = unique_names([*rows[header], *[""] * width][:width])
     body = [[*row, *[""] * width][:width] for row in rows[header + 1 :]]
     cells = pd.DataFrame(body, columns=names, dtype=object)
@@ -204,7 +182,8 @@ def _vector(path: Path) -> Layer:
         index=frame.index,
         dtype=object,
     )
-    return Layer(cells, frame.geometry.to_numpy(), frame.crs)
+    notes = other_notes("layer", _layer_names(_source(path)))
+    return Layer(cells, frame.geometry.to_numpy(), frame.crs, tuple(notes))
 
 
 def open_vector(path: Path) -> gpd.GeoDataFrame:
@@ -216,11 +195,11 @@ def open_vector(path: Path) -> gpd.GeoDataFrame:
         If the file is missing, cannot be read or has no geometries.
     """
     refuse_missing(path)
-    source = _inside_zip(path) if path.suffix.lower() == ".zip" else str(path)
+    source = _source(path)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # odd rings, wide fields, several layers
-            name = _layer_name(source)
+            name = _layer_names(source)[0]
             frame = gpd.read_file(source, layer=name, engine="pyogrio")
     except Exception as error:  # drivers raise many kinds; all mean the same here
         found = str(error).split(".;", maxsplit=1)[0]
@@ -242,12 +221,18 @@ def refuse_missing(path: Path) -> None:
         raise InputError([file_problem(path.name, "exist", "no such file", remedy)])
 
 
-def _layer_name(source: str) -> str:
-    """Return the first layer that has geometries."""
-    for name, kind in pyogrio.list_layers(source):
-        if kind is not None:
-            return str(name)
-    raise ValueError("no layer has geometries")
+def _source(path: Path) -> str:
+    return _inside_zip(path) if path.suffix.lower() == ".zip" else str(path)
+
+
+def _layer_names(source: str) -> list[str]:
+    """Return the layers that have geometries."""
+    names = [
+        str(name) for name, kind in pyogrio.list_layers(source) if kind is not None
+    ]
+    if not names:
+        raise ValueError("no layer has geometries")
+    return names
 
 
 def _inside_zip(path: Path) -> str:
@@ -260,7 +245,7 @@ def _inside_zip(path: Path) -> str:
                 and not name.startswith("__MACOSX")
             ]
     except (zipfile.BadZipFile, OSError) as error:
-        raise _unreadable(path, "a damaged zip file") from error
+        raise unreadable(path, "a damaged zip file") from error
     if not inner:
-        raise _unreadable(path, "a zip file without a shapefile")
+        raise unreadable(path, "a zip file without a shapefile")
     return f"/vsizip/{path.as_posix()}/{sorted(inner)[0]}"

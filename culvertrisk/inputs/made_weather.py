@@ -54,7 +54,8 @@ def made_weather(freezing_index_cday: float, last_day: date, years: int = 1) -> 
         "row": 0,
         "column": "town.freezing_index_cday",
         "found": "no weather file",
-        "understood": f"a smooth winter of {freezing_index_cday:.0f} °C·days, no rain",
+        "understood": f"a smooth winter of {freezing_index_cday:.0f} °C·days, its rain "
+        "and snow unknown",
         "kind": "assumed",
     }
     return Reading(table, note_table([note]))

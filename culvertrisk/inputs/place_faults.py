@@ -10,6 +10,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from culvertrisk.inputs.coordinates import NO_COORDINATES, SOUTHERNMOST_ROAD_LAT
 from culvertrisk.inputs.culvert_notes import Kind, Note, note, note_whole
 from culvertrisk.inputs.culvert_places import LONLAT, WORLD_DEG, transformed
 from culvertrisk.inputs.geometry import Places, Points
@@ -60,7 +61,7 @@ def repair_places(places: Places, crs: CRS, rows: pd.Index) -> Repaired:
     written = places.point
     is_zero = _both(np.abs(written) < _ZERO_DEG)
     is_blank = _is_blank(written)
-    _tell(notes, is_blank, rows, written, "left out: no coordinates", "refused")
+    _tell(notes, is_blank, rows, written, NO_COORDINATES, "refused")
     _tell(notes, is_zero, rows, written, "left out: 0,0 is no place", "refused")
     places = _kept(places, ~is_zero)
     if crs.is_geographic:
@@ -159,6 +160,7 @@ def _turned(places: Places, rows: pd.Index, notes: list[Note]) -> Places:
     if not known.any():
         return places
     sound = known & _is_in_world(places.point)
+    sound &= places.point[:, 1] >= SOUTHERNMOST_ROAD_LAT
     swaps = {
         "latitude and longitude swapped": [[0, 1], [1, 0]],
         "sign of the longitude restored": [[-1, 0], [0, 1]],

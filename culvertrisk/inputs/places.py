@@ -9,6 +9,12 @@ import shapely
 
 from culvertrisk import settings
 from culvertrisk.checks import InputError, file_problem, value_problem
+from culvertrisk.inputs.coordinates import (
+    SOUTHERNMOST_ROAD_LAT,
+    coordinate_problems,
+    coordinates,
+    unread_coordinates,
+)
 from culvertrisk.inputs.layers import SHEET_ENDINGS, TEXT_ENDINGS, open_layer
 from culvertrisk.inputs.reading import Reading, note_table
 from culvertrisk.inputs.vectors import (
@@ -62,7 +68,7 @@ def read_places(path: Path, reading: settings.Reading, work_crs: str) -> Reading
         If the file cannot be used; a row without a place is refused in the notes.
     """
     notes: Notes = []
-    rows = _open(path, reading, work_crs)
+    rows = _open(path, reading, work_crs, notes)
     known_columns = {k: v for k, v in reading.columns.items() if k not in POSITION}
     own = reading.model_copy(update={"columns": known_columns})
     found = find_columns(rows, ALIASES, path.name, "places", own)
@@ -77,48 +83,83 @@ def read_places(path: Path, reading: settings.Reading, work_crs: str) -> Reading
         geometry=rows.geometry.to_numpy(),
         crs=work_crs,
     ).reset_index(drop=True)
-    notes = [{"file": path.name, **note} for note in notes]
+    ordered = sorted(notes, key=lambda item: int(str(item["row"])))
+    notes = [{"file": path.name, **note} for note in ordered]
     return Reading(table, note_table(notes))
 
 
-def _open(path: Path, reading: settings.Reading, work_crs: str) -> gpd.GeoDataFrame:
+def _open(
+    path: Path, reading: settings.Reading, work_crs: str, notes: Notes
+) -> gpd.GeoDataFrame:
     if path.suffix.lower() not in (*TEXT_ENDINGS, *SHEET_ENDINGS):
         return read_vector(path, "places", reading, work_crs)
     known = {**ALIASES, **POSITION}
     listed = [*known, *(name for names in known.values() for name in names)]
-    rows = open_layer(path, [*listed, *reading.columns.values()]).cells
+    layer = open_layer(path, [*listed, *reading.columns.values()])
+    rows = layer.cells
+    notes += layer.notes
+    texts = _positions(rows, path.name, reading)
+    notes += unread_coordinates(texts)
+    points = pd.DataFrame({key: coordinates(text) for key, text in texts.items()})
+    crs = reading.crs or "EPSG:4326"
+    if crs == "EPSG:4326":
+        points = _on_earth(points, notes)
+    shape = shapely.points(points["lon"].to_numpy(float), points["lat"].to_numpy(float))
+    table = gpd.GeoDataFrame(rows, geometry=shape)
+    stated = reading.model_copy(update={"crs": crs})
+    return in_work_crs(table, path.name, "places", stated, work_crs)
+
+
+def _positions(
+    rows: pd.DataFrame, file: str, reading: settings.Reading
+) -> dict[str, pd.Series]:
+    """Return the two columns of coordinates as they stand in the file."""
     chosen = {k: v for k, v in reading.columns.items() if k in POSITION}
     own = reading.model_copy(update={"columns": chosen})
-    found = find_columns(rows, POSITION, path.name, "places", own)
+    found = find_columns(rows, POSITION, file, "places", own)
     if len(found) < len(POSITION):
         problem = value_problem(
-            path.name,
+            file,
             "header",
             "have the columns 'lat' and 'lon'",
             ", ".join(rows.columns),
             "Rename them, or set places.columns.lat and places.columns.lon.",
         )
         raise InputError([problem])
-    lat, lon = (pd.to_numeric(rows[found[key]], errors="coerce") for key in POSITION)
-    crs = reading.crs or "EPSG:4326"
-    if crs == "EPSG:4326":
-        good = (lat.abs() <= LARGEST_LAT) & (lon.abs() <= LARGEST_LON)
-        good &= (lat != 0) | (lon != 0)
-        lat, lon = lat.where(good), lon.where(good)
-    shape = shapely.points(lon.to_numpy(float), lat.to_numpy(float))
-    table = gpd.GeoDataFrame(rows, geometry=shape)
-    stated = reading.model_copy(update={"crs": crs})
-    return in_work_crs(table, path.name, "places", stated, work_crs)
+    return {key: rows[found[key]] for key in POSITION}
+
+
+def _on_earth(points: pd.DataFrame, notes: Notes) -> pd.DataFrame:
+    """Keep degrees that can be a place with a road."""
+    lat, lon = points["lat"], points["lon"]
+    is_outside = (lat.abs() > LARGEST_LAT) | (lon.abs() > LARGEST_LON)
+    is_polar = (lat < SOUTHERNMOST_ROAD_LAT) & ~is_outside
+    is_zero = (lat == 0) & (lon == 0)
+    for is_wrong, told in (
+        (is_outside, "left out: no degrees"),
+        (is_polar, "left out: south of every road; perhaps swapped with lon"),
+        (is_zero, "left out: 0,0 is no place"),
+    ):
+        for row in points.index[is_wrong]:
+            found = f"{lat[row]:.10g}, {lon[row]:.10g}"
+            notes.append(note_of(row, "lat", found, told))
+    return points.where(~(is_outside | is_polar | is_zero))
 
 
 def _points(rows: gpd.GeoDataFrame, file: str, notes: Notes) -> gpd.GeoDataFrame:
     shape = rows.geometry.to_numpy()
     known = np.isfinite(shapely.bounds(shape)).all(axis=1)
+    told = {item["row"] for item in notes if item["kind"] == "refused"}
     for row in rows.index[~known]:
-        notes.append(note_of(row, "geometry", "no place on the map", "left out"))
+        if row not in told:
+            notes.append(note_of(row, "geometry", "no place on the map", "left out"))
     if not known.any():
-        found, remedy = f"{len(rows)} rows, none with a place", "Fill lat and lon."
-        raise InputError([file_problem(file, "hold places", found, remedy)])
+        reasons = dict.fromkeys(str(n["understood"]) for n in notes if n["row"] in told)
+        why = "; ".join(reason.removeprefix("left out: ") for reason in reasons)
+        found = f"{len(rows)} rows, none with a place" + (f" ({why})" if why else "")
+        remedy = "Fill lat and lon in degrees, or tell places.crs in the town file."
+        none = file_problem(file, "hold places", found, remedy)
+        raise InputError([*coordinate_problems(notes, len(rows), file), none])
     middle = shapely.point_on_surface(shape[known])
     return rows[known].set_geometry(middle, crs=rows.crs)
 

@@ -18,10 +18,11 @@ from culvertrisk.inputs.culvert_notes import Note, note, note_whole
 from culvertrisk.inputs.rainfall_layouts import (
     RAIN_UNITS,
     RawRainfall,
-    read_cells,
     read_layout,
 )
 from culvertrisk.inputs.reading import Reading, note_table
+from culvertrisk.inputs.text_faults import refuse_faults, row_notes
+from culvertrisk.inputs.text_tables import decoded, text_table
 from culvertrisk.units import HOUR_S, to_unit
 
 COLUMNS = (
@@ -67,8 +68,9 @@ def read_rainfall(path: Path, reading: settings.Reading) -> Reading:
         If the file is missing or holds no such table, its unit is not told, or rain
         does not grow with duration and return period.
     """
-    rows = read_cells(_text(path))
-    raw = read_layout(rows, reading.columns)
+    told = text_table(_text(path))
+    raw = read_layout([row.cells for row in told.rows], reading.columns)
+    refuse_faults(told, raw.header, path.name)
     if not len(raw.cells):
         rule = "hold rain by duration and return period"
         raise InputError([file_problem(path.name, rule, "none that is told", _REMEDY)])
@@ -76,12 +78,14 @@ def read_rainfall(path: Path, reading: settings.Reading) -> Reading:
         note(0, "duration_s", label, "row not used: no duration", "refused")
         for label in raw.unnamed
     ]
+    notes += row_notes(told, raw.header) if raw.is_by_row else []
     scale_m, is_intensity = _unit(raw, path.name, reading)
     cells = _from_formula(raw, notes) if raw.is_formula else _numbers(raw, notes)
     if is_intensity:
         cells["value"] *= cells["duration_s"] / HOUR_S
     table = _table(cells.assign(value=cells["value"] * scale_m), notes)
-    refuse(_problems(table, path.name))
+    problems = _problems(table, path.name)
+    refuse([*(_unread(cells, path.name) if problems else []), *problems])
     series = [kind for word, kind in _SERIES.items() if word in raw.words]
     if not series:
         understood = "taken as the yearly highest"
@@ -97,13 +101,7 @@ def _text(path: Path) -> str:
     if not path.is_file():
         problem = file_problem(path.name, "exist", "no such file", _REMEDY)
         raise InputError([problem])
-    data = path.read_bytes()
-    if b"\x00" in data:
-        raise InputError([file_problem(path.name, "be text", "no text", _REMEDY)])
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
+    return decoded(path, "be text", _REMEDY)
 
 
 def _unit(raw: RawRainfall, file: str, reading: settings.Reading) -> tuple[float, bool]:
@@ -133,6 +131,20 @@ def _numbers(raw: RawRainfall, notes: list[Note]) -> pd.DataFrame:
     ):
         notes.append(note(row, "rain_m", text, "unknown: no number", "refused"))
     return raw.cells.assign(value=values.astype(float))
+
+
+def _unread(cells: pd.DataFrame, file: str) -> list[str]:
+    """Say which rains are no numbers; told when they leave no table."""
+    if "text" not in cells:
+        return []
+    wrong = cells[cells["value"].isna() & (cells["text"] != "")]
+    rows = dict(zip(wrong["row"], wrong["text"], strict=True))
+    remedy = "Write the number alone; its unit belongs into the column's name."
+    total = cells["row"].nunique()
+    return [
+        rows_problem(file, "rain_m", "hold numbers", rows, total, remedy)
+        for _ in range(bool(rows))
+    ]
 
 
 def _from_formula(raw: RawRainfall, notes: list[Note]) -> pd.DataFrame:

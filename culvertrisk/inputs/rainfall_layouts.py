@@ -1,6 +1,5 @@
 """The layouts in which rain by duration and return period is handed over."""
 
-import csv
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -53,23 +52,17 @@ class RawRainfall:
     ``cells`` has ``row`` (line of the file, from 1), ``duration_s``,
     ``return_years``, ``text`` and ``block`` (``""``, ``"low"``, ``"high"``), or, of a
     formula, ``return_years``, ``a``, ``b`` and ``c`` as text. ``words`` are title and
-    column names, in lower case. ``unnamed`` are the row labels that are no duration.
+    column names, in lower case; ``header`` is the place of the row with the column
+    names, and ``is_by_row`` says that a row is one rain. ``unnamed`` are the row labels
+    that are no duration.
     """
 
     cells: pd.DataFrame
     words: str
+    header: int
     is_formula: bool = False
+    is_by_row: bool = False
     unnamed: tuple[str, ...] = ()
-
-
-def read_cells(text: str) -> list[list[str]]:
-    """Split a text into rows of stripped cells, whatever its delimiter."""
-    found = max(",;\t", key=text.count)
-    rows = csv.reader(text.splitlines(), delimiter=found)
-    listed = [[cell.strip() for cell in row] for row in rows]
-    if found == ";":
-        return [[re.sub(r"^(\d+),(\d+)$", r"\1.\2", c) for c in row] for row in listed]
-    return listed
 
 
 def return_years(text: str) -> float:
@@ -109,7 +102,7 @@ def read_layout(rows: Sequence[Sequence[str]], columns: dict[str, str]) -> RawRa
     Parameters
     ----------
     rows : sequence of sequence of str
-        Cells of the file, as ``read_cells`` gives them.
+        Cells of the file.
     columns : dict
         Our name = the file's, for a table with one rain a row.
 
@@ -162,18 +155,19 @@ def _by_row(
     unit = _unit_of_durations(rows[header][names["duration_s"]])
     found = []
     for number, row in enumerate(rows[header + 1 :], start=header + 2):
-        if len(row) > max(names.values()) and any(row):
-            cells = {name: row[place] for name, place in names.items()}
+        if any(row):
+            told = {n: row[p] if p < len(row) else "" for n, p in names.items()}
             found.append(
                 {
                     "row": number,
-                    "duration_s": duration_s(cells["duration_s"], unit),
-                    "return_years": return_years(cells["return_years"]),
-                    "text": cells["rain_m"],
+                    "duration_s": duration_s(told["duration_s"], unit),
+                    "return_years": return_years(told["return_years"]),
+                    "text": told["rain_m"],
                     "block": "",
                 }
             )
-    return RawRainfall(pd.DataFrame(found), _title(rows, header))
+    cells = pd.DataFrame(found)
+    return RawRainfall(cells, _title(rows, header), header, is_by_row=True)
 
 
 def _formula(
@@ -188,14 +182,15 @@ def _formula(
         for number, row in enumerate(rows[header + 1 :], start=header + 2)
         if len(row) > max(names.values()) and any(row)
     ]
-    return RawRainfall(pd.DataFrame(found), _title(rows, header), is_formula=True)
+    cells = pd.DataFrame(found)
+    return RawRainfall(cells, _title(rows, header), header, is_formula=True)
 
 
 def _blocks(rows: Sequence[Sequence[str]]) -> RawRainfall:
     """Tables of durations down and return periods across; the first, and its bounds."""
     headers = [number for number, row in enumerate(rows) if _is_header(row)]
     if not headers:
-        return RawRainfall(pd.DataFrame(), _title(rows, len(rows)))
+        return RawRainfall(pd.DataFrame(), _title(rows, len(rows)), len(rows))
     found: list[dict[str, object]] = []
     unnamed: list[str] = []
     kinds: set[str] = set()
@@ -218,7 +213,8 @@ def _blocks(rows: Sequence[Sequence[str]]) -> RawRainfall:
             found += [{**line, "return_years": y, "text": text} for y, text in pairs]
     cells = pd.DataFrame(found)
     kept = cells[cells["block"] != "other"] if found else cells
-    return RawRainfall(kept, _title(rows, headers[0]), unnamed=tuple(unnamed))
+    title, first = _title(rows, headers[0]), headers[0]
+    return RawRainfall(kept, title, first, unnamed=tuple(unnamed))
 
 
 def _is_header(row: Sequence[str]) -> bool:

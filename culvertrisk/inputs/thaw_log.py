@@ -11,7 +11,13 @@ from culvertrisk.inputs.culvert_notes import Note, note, note_whole
 from culvertrisk.inputs.days import parse_days
 from culvertrisk.inputs.layers import open_layer
 from culvertrisk.inputs.reading import Reading, note_table
-from culvertrisk.inputs.thaw_words import RESULTS, headers_found, result_of
+from culvertrisk.inputs.thaw_words import (
+    RESULTS,
+    headers_found,
+    known_headers,
+    origin_of,
+    result_of,
+)
 from culvertrisk.units import registry
 
 COLUMNS = (
@@ -24,13 +30,15 @@ COLUMNS = (
     "water_m3",
     "result",
     "note",
+    "origin",
     "winter",
+    "source_row",
 )
 _TEXTS = ("culvert_id", "place", "crew", "method", "note")
 _TARGETS = {"work_s": "s", "water_m3": "m**3"}
 _FIRST_WINTER_MONTH = 7  # a row from July on belongs to the winter that then begins
 _AMOUNT = re.compile(r"^([\d.]+)\s*([a-z]*)\.?$")
-_HOURS_MINUTES = re.compile(r"^(\d{1,2}):(\d{2})$")
+_HOURS_MINUTES = re.compile(r"^(\d{1,2}):(\d{2})(?::\d{2})?$")
 _UNIT_WORDS = {
     "h": "hour",
     "hr": "hour",
@@ -64,8 +72,10 @@ def read_thaw_log(path: Path, reading: settings.Reading) -> Reading:
     -------
     thaw_log : Reading
         In the order of the file, columns ``COLUMNS``: ``day`` datetime64, ``winter``
-        the year in which it begins, ``work_s`` and ``water_m3`` float (NaN unknown),
-        ``result`` one of ``RESULTS``, the rest text ("" unknown).
+        the year in which it begins, ``source_row`` the row of the file, the first
+        below the headers 1, ``work_s`` and ``water_m3`` float (NaN unknown),
+        ``result`` one of ``RESULTS``, ``origin`` "called", "own round" or "" by a
+        column of its own or the remark, the rest text ("" unknown).
 
     Raises
     ------
@@ -73,10 +83,11 @@ def read_thaw_log(path: Path, reading: settings.Reading) -> Reading:
         If the file is missing, is no table, names no date or neither culvert nor
         place, a told column is absent, or no row has a readable date.
     """
-    cells = open_layer(path, [*reading.columns.values()]).cells
+    layer = open_layer(path, [*known_headers(), *reading.columns.values()])
+    cells = layer.cells
     found = headers_found([str(name) for name in cells.columns], reading)
     _refuse_headers(path.name, cells, {k: v[0] for k, v in found.items()}, reading)
-    notes: list[Note] = []
+    notes: list[Note] = [*layer.notes]
     table = pd.DataFrame({"day": _days(cells[found["day"][0]], notes)})
     for name in _TEXTS:
         table[name] = cells[found[name][0]].astype(str) if name in found else ""
@@ -85,6 +96,7 @@ def read_thaw_log(path: Path, reading: settings.Reading) -> Reading:
         unit = reading.units.get(name, unit)
         text = cells[column] if column else pd.Series("", index=cells.index)
         table[name] = _amounts(text, name, unit, path.name, notes)
+    table["origin"] = _origins(cells, found.get("origin", ("", ""))[0], table["note"])
     table["result"] = _results(cells, found.get("result", ("", ""))[0], notes)
     table = table[table["day"].notna()]
     if table.empty:
@@ -92,7 +104,8 @@ def read_thaw_log(path: Path, reading: settings.Reading) -> Reading:
         nothing = file_problem(path.name, rule, f"none in {len(cells)} rows", remedy)
         raise InputError([nothing])
     begins = table["day"].dt.year - (table["day"].dt.month < _FIRST_WINTER_MONTH)
-    table = table.assign(winter=begins.astype(int))[[*COLUMNS]]
+    table = table.assign(winter=begins.astype(int), source_row=table.index)
+    table = table[[*COLUMNS]]
     ids = table["culvert_id"].to_dict()
     listed = [
         {**n, "file": path.name, "culvert_id": ids.get(n["row"], "")} for n in notes
@@ -183,6 +196,11 @@ def _factor(unit: str, name: str, file: str) -> float:
         rule = f"be a unit that turns into {_TARGETS[name]}"
         key, remedy = f"thaw_log.units.{name}", "Correct the spelling."
         raise InputError([value_problem(file, key, rule, unit, remedy)]) from error
+
+
+def _origins(cells: pd.DataFrame, column: str, remarks: pd.Series) -> list[str]:
+    told = cells[column] if column else pd.Series("", index=cells.index)
+    return [*map(origin_of, told, remarks)]
 
 
 def _results(cells: pd.DataFrame, column: str, notes: list[Note]) -> pd.Series:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from culvertrisk import settings
 from culvertrisk.inputs.columns import plain_name
 
+CALLED, OWN_ROUND = "called", "own round"
 RESULTS = ("open", "partial", "dug", "not frozen", "gave up", "other")
 _HEADERS = {
     "day": ("day", "date", "work_date", "thaw_date", "date_worked", "when", "datum"),
@@ -19,6 +20,10 @@ _HEADERS = {
     "water_m3": ("water", "water_used"),
     "result": ("result", "outcome", "status", "done"),
     "note": ("note", "notes", "remark", "remarks", "comment", "comments"),
+    "origin": (
+        *("origin", "reported_by", "called_by", "called_in_by", "caller", "reporter"),
+        *("told_by", "reason", "why", "trigger", "complaint", "call"),
+    ),
 }
 # units in a header, alone ("minutes") or behind the quantity ("water_gal")
 _UNITS = {
@@ -62,6 +67,69 @@ _RESULT_WORDS = {
     "other": ("other",),
 }
 _RESULT_OF = {word: result for result, words in _RESULT_WORDS.items() for word in words}
+
+
+def known_headers() -> list[str]:
+    """Return every name by which a log's columns may go, without their units."""
+    units = (unit for units in _UNITS.values() for unit in units)
+    return [*(name for names in _HEADERS.values() for name in names), *units]
+
+
+# whole words; the first kind that a row has counts
+_ORIGIN_WORDS = {
+    OWN_ROUND: (
+        *("patrol", "own round", "own rounds", "on rounds", "routine", "round"),
+        *("rounds", "no call", "not called", "no complaint", "crew found", "found by"),
+        *("drive by", "drove by", "driving by", "repeat list", "check list"),
+    ),
+    CALLED: (
+        *("resident called", "residents called", "owner called", "neighbor called"),
+        *("neighbour called", "school called", "driver called", "called in", "call in"),
+        *("phoned", "phone call", "complaint", "complaints", "complained", "dispatch"),
+        *("reported by", "call from", "caller", "voice mail"),
+    ),
+}
+# in a column of its own a single word is clear
+_ORIGIN_CELLS = {
+    OWN_ROUND: ("crew", "crews", "own", "self", "us", "no", "n", "inspection", "list"),
+    CALLED: (
+        *("call", "called", "calls", "resident", "residents", "phone", "citizen"),
+        *(
+            "neighbor",
+            "neighbour",
+            "owner",
+            "homeowner",
+            "public",
+            "yes",
+            "y",
+            "police",
+        ),
+        *("school", "bus driver", "mail carrier", "farmer", "council"),
+    ),
+}
+
+
+def origin_of(written: object, note: object = "") -> str:
+    """Tell from a cell, else from a remark, whether somebody called.
+
+    Examples
+    --------
+    >>> origin_of("Resident"), origin_of("", "patrol, glaze on road"), origin_of("")
+    ('called', 'own round', '')
+    >>> origin_of("", "Mrs H. phoned twice"), origin_of("", "called contractor")
+    ('called', '')
+    """
+    cell, remark = (
+        f" {plain_name(text).replace('_', ' ')} " for text in (written, note)
+    )
+    for kind, words in _ORIGIN_CELLS.items():
+        if cell.strip() in words:
+            return kind
+    for text in (cell, remark):
+        for kind, words in _ORIGIN_WORDS.items():
+            if any(f" {word} " in text for word in words):
+                return kind
+    return ""
 
 
 def result_of(written: object) -> str:

@@ -24,6 +24,7 @@ from culvertrisk.inputs.weather import read_weather
 from culvertrisk.settings import Settings
 
 Progress = Callable[[str], None]
+Readers = dict[str, Callable[[Path], Any]]
 
 
 def silent(step: str) -> None:
@@ -56,7 +57,8 @@ def read_town(
     settings : Settings
         The town file.
     on : date, optional
-        The day asked: a made-up winter ends on it where no weather is given.
+        The day asked: a made-up winter ends on it where no weather is given; without
+        it on the date of the typed forecast, else today.
     progress : callable
         Told the name of each step.
 
@@ -66,10 +68,27 @@ def read_town(
         If a file is missing or cannot be used.
     """
     progress("Reading the culvert inventory")
-    culverts = read_culverts(
-        settings.folder / settings.files.culverts, settings.culverts, settings.town.crs
-    )
+    inventory = settings.folder / settings.files.culverts
+    try:
+        culverts = read_culverts(inventory, settings.culverts, settings.town.crs)
+    except InputError as error:
+        # the files that need no place of the town still tell what is wrong with them
+        _, problems = _read_all(settings, _placeless(settings), progress)
+        raise InputError([*error.problems, *problems]) from error
     readers = _readers(settings, str(culverts.table.crs), culverts.table)
+    found, problems = _read_all(settings, readers, progress)
+    refuse(problems)
+    if "weather" not in found:
+        frost_cday = settings.town.freezing_index_cday
+        last_day = on or settings.forecast.date or date.today()
+        found["weather"] = made_weather(frost_cday, last_day, years=2)
+    return _town_data(settings, culverts, found)
+
+
+def _read_all(
+    settings: Settings, readers: Readers, progress: Progress
+) -> tuple[dict[str, Any], list[str]]:
+    """Return what the readers made of the town's files, and every refusal."""
     found: dict[str, Any] = {}
     problems: list[str] = []
     for key, reader in readers.items():
@@ -81,26 +100,26 @@ def read_town(
             found[key] = reader(path)
         except InputError as error:
             problems.extend(error.problems)
-    refuse(problems)
-    if "weather" not in found:
-        frost_cday = settings.town.freezing_index_cday
-        found["weather"] = made_weather(frost_cday, on or date.today(), years=2)
-    return _town_data(settings, culverts, found)
+    return found, problems
 
 
-def _readers(
-    settings: Settings, work_crs: str, crossings: gpd.GeoDataFrame
-) -> dict[str, Callable[[Path], Any]]:
+def _placeless(settings: Settings) -> Readers:
+    return {
+        "weather": lambda path: read_weather(path, settings.weather),
+        "thaw_log": lambda path: read_thaw_log(path, settings.thaw_log),
+        "calls": lambda path: read_calls(path, settings.calls),
+        "rainfall": lambda path: read_rainfall(path, settings.rainfall),
+    }
+
+
+def _readers(settings: Settings, work_crs: str, crossings: gpd.GeoDataFrame) -> Readers:
     bounds = tuple(crossings.total_bounds)
     canopy = settings.path("canopy")
     return {
         "roads": lambda path: _roads(path, settings, work_crs),
         "dem": lambda path: read_terrain(path, canopy, work_crs, bounds),
-        "weather": lambda path: read_weather(path, settings.weather),
-        "thaw_log": lambda path: read_thaw_log(path, settings.thaw_log),
         "places": lambda path: read_places(path, settings.places, work_crs),
-        "calls": lambda path: read_calls(path, settings.calls),
-        "rainfall": lambda path: read_rainfall(path, settings.rainfall),
+        **_placeless(settings),
     }
 
 

@@ -20,7 +20,8 @@ _TEXTS = ("folder",)  # keys that the program fills in by itself
 _INTRODUCTION = """\
 # Town file of culvertrisk. Every key stands here with its unit and meaning.
 # A line that begins with '# ' is a default or an example: remove the '# ' to
-# change it. A quantity may carry its unit in quotes: hose_m = "200 ft".
+# change it. A quantity may carry its unit in quotes: hose_m = "200 ft". A bare
+# number is in the unit in brackets, whatever units the town's map is shown in.
 """
 # What an example shows where there is no default, or where the default is nothing.
 _EXAMPLES: dict[str, Any] = {

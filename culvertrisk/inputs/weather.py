@@ -49,6 +49,8 @@ RAIN_ABOVE_C = 1.0  # rain and snow part near 1 °C: nws, snow model parameters
 FRESH_SNOW_DENSITY = 0.1  # ten of snow to one of water; common practice, no source
 _DEEPEST_METRES, _DEEPEST_CENTIMETRES = 4.0, 400.0  # a number above is a smaller unit
 _TENTHS_ABOVE, _FAHRENHEIT_ABOVE = 140.0, 50.0  # no °F, no °C goes that high
+# what archives write where nothing was measured; common practice, no source
+_MISSING = (-999.0, -999.9, -9999.0, -9999.9, -99999.0, 999.9, 9999.0, 9999.9, 99999.0)
 _FORECAST_WORDS = ("forecast", "f", "1", "1.0", "true", "yes", "y")
 
 
@@ -84,6 +86,7 @@ def read_weather(path: Path, reading: settings.Reading) -> Reading:
         note(row, column, text, "marked as failed by the service", "refused")
         for row, column, text in raw.refused
     ]
+    notes += raw.notes
     days = parse_days(raw.cells["day"])
     if days.is_order_assumed:
         notes.append(note_whole("day", days.order, "no date settles it", "assumed"))
@@ -138,7 +141,11 @@ def _numbers(text: pd.Series, name: str, notes: list[Note]) -> pd.Series:
     blank = plain.str.lower().isin(["", "nan", "na", "n/a", "m", "-", "--", "null"])
     for row, found in plain[values.isna() & ~blank].items():
         notes.append(note(row, name, found, "unknown: no number", "refused"))
-    return values.astype(float)
+    is_missing = values.isin(_MISSING)  # before a unit is judged by size
+    if is_missing.any():
+        found = f"{int(is_missing.sum())} rows of {plain[is_missing].iloc[0]}"
+        notes.append(note_whole(name, found, "unknown: a missing value", "refused"))
+    return values.mask(is_missing).astype(float)
 
 
 def _in_our_unit(values: pd.Series, name: str, unit: str, file: str) -> pd.Series:

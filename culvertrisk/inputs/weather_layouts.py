@@ -1,10 +1,8 @@
 """The layouts in which weather services and spreadsheets hand over daily weather."""
 
-import csv
-import io
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -20,6 +18,9 @@ from culvertrisk.checks import (
     word_problem,
 )
 from culvertrisk.inputs.columns import plain_name
+from culvertrisk.inputs.culvert_notes import Note
+from culvertrisk.inputs.text_faults import refuse_faults, row_notes
+from culvertrisk.inputs.text_tables import TextTable, decoded, text_table
 from culvertrisk.tables import table
 
 # Daily elements of the GHCN-Daily archive (its readme.txt), our names and units.
@@ -57,7 +58,6 @@ _DLY_MISSING = -9999
 _DLY_FIRST, _DLY_WIDTH, _DLY_DAYS = 21, 8, 31  # columns of the readme's table
 _STATION = re.compile(r"^[A-Z]{2}[A-Z0-9_-]{9}$")
 _HEADER_SEARCH_ROWS = 60
-_DELIMITERS = ",;\t|"
 
 
 @dataclass(frozen=True)
@@ -66,12 +66,14 @@ class RawWeather:
 
     ``cells`` has a text column ``day`` and is indexed by the data row, from 1;
     ``units`` is "" where neither the file nor the layout tells.
-    ``refused`` are (row, column, text) that the service itself marks as failed.
+    ``refused`` are (row, column, text) that the service itself marks as failed;
+    ``notes`` say which rows are short and which lines are no row.
     """
 
     cells: pd.DataFrame
     units: dict[str, str]
     refused: tuple[tuple[int, str, str], ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
 def read_layout(path: Path, reading: settings.Reading) -> RawWeather:
@@ -100,13 +102,16 @@ def read_layout(path: Path, reading: settings.Reading) -> RawWeather:
     lines = [line for line in text.splitlines() if line.strip()]
     if lines and all(_DLY_ROW.match(line) for line in lines[:3]):
         return _fixed_width(lines)
-    rows = _rows(text)
+    table = text_table(text, _is_name).filled()
+    rows = [row.cells for row in table.rows]
     if rows and len(rows[0]) > 3 and _STATION.match(rows[0][0]):
+        refuse_faults(table, len(rows), path.name)
         return _by_element(rows, (0, 1, 2, 3, 5))
     places = _element_places(rows[0]) if rows else None
     if places is not None:
+        refuse_faults(table, 0, path.name)
         return _by_element(rows[1:], places)
-    return _by_day(path.name, rows, reading)
+    return _by_day(path.name, table, reading)
 
 
 def _text(path: Path) -> str:
@@ -114,24 +119,7 @@ def _text(path: Path) -> str:
     if not path.is_file():
         problem = file_problem(path.name, "exist", "no such file", remedy)
         raise InputError([problem])
-    data = path.read_bytes()
-    if b"\x00" in data:
-        rule = "be text (CSV or fixed width)"
-        raise InputError([file_problem(path.name, rule, "no text", remedy)])
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
-
-
-def _rows(text: str) -> list[list[str]]:
-    shown = text.splitlines()[:_HEADER_SEARCH_ROWS]
-    delimiter = max(_DELIMITERS, key=lambda mark: sum(x.count(mark) for x in shown))
-    listed = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    rows = [[cell.strip() for cell in row] for row in listed]
-    if delimiter == ";":
-        rows = [[re.sub(r"^(-?\d+),(\d+)$", r"\1.\2", c) for c in row] for row in rows]
-    return [row for row in rows if any(row)]
+    return decoded(path, "be text (CSV or fixed width)", remedy)
 
 
 def _fixed_width(lines: Sequence[str]) -> RawWeather:
@@ -189,6 +177,10 @@ def _by_element(rows: Sequence[Sequence[str]], places: tuple[int, ...]) -> RawWe
     return RawWeather(wide, units, refused)
 
 
+def _is_name(cell: str) -> bool:
+    return known_column(cell) is not None
+
+
 @cache
 def _aliases() -> dict[str, tuple[str, str]]:
     rows = table("weather_aliases").fillna("")
@@ -213,8 +205,9 @@ def known_column(name: str) -> tuple[str, str] | None:
     return _aliases().get(plain)
 
 
-def _by_day(file: str, rows: list[list[str]], reading: settings.Reading) -> RawWeather:
+def _by_day(file: str, table: TextTable, reading: settings.Reading) -> RawWeather:
     told = {theirs: ours for ours, theirs in reading.columns.items()}
+    rows = [row.cells for row in table.rows]
     for place, row in enumerate(rows[:_HEADER_SEARCH_ROWS]):
         found = {
             cell: (told[cell], "") if cell in told else known_column(cell)
@@ -223,7 +216,10 @@ def _by_day(file: str, rows: list[list[str]], reading: settings.Reading) -> RawW
         named = {hit[0] for hit in found.values() if hit}
         if "day" in named and named & {"air_min_c", "air_max_c", "air_mean_c"}:
             refuse(_told_problems(file, row, reading))
-            return _named(row, rows[place + 1 :], found, reading)
+            refuse_faults(table, place, file)
+            raw = _named(row, rows[place + 1 :], found, reading)
+            return replace(raw, notes=tuple(row_notes(table, place)))
+    refuse_faults(table, len(rows), file)
     shown = ", ".join(repr(cell) for cell in rows[0] if cell) if rows else "no row"
     rule = "have a header with a date and a lowest, highest or mean temperature"
     remedy = (

@@ -121,7 +121,9 @@ def _fits_alone(case: Case, culvert_id: str) -> bool:
 def _instead(
     crossings: pd.DataFrame, culvert_id: str, own: pd.DataFrame, settings: Settings
 ) -> str:
-    words = [SIGN]
+    # dry whatever passes: a sign would warn of nothing
+    depth_m = crossings.get("over_road_depth_m", pd.Series(dtype=float))
+    words = [LOOK.lower() if depth_m.get(culvert_id, np.nan) <= 0 else SIGN]
     if owner := other_owner(
         crossings["owner"][culvert_id] if "owner" in crossings else ""
     ):

@@ -1,5 +1,6 @@
 """Proof on last winters: hide one, rank on the rest, count its thaws at the top."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -10,14 +11,21 @@ from numpy.typing import NDArray
 
 from culvertrisk.checks import InputError, file_problem
 from culvertrisk.formulas.bayes import corrected_chance
-from culvertrisk.formulas.log_model import LogRecord
+from culvertrisk.formulas.log_record import LogRecord
 from culvertrisk.formulas.ranking import brier_score, expected_hits, random_hits
 from culvertrisk.plans.proof_misses import why_missed
+from culvertrisk.plans.proof_silence import never_logged
+from culvertrisk.plans.proof_verdict import calibration_words, verdict
 from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.hindcast import Hindcast, hindcast
 from culvertrisk.stages.history import class_words
-from culvertrisk.stages.log_fit import fit_record, winter_chances
+from culvertrisk.stages.log_fit import (
+    RecordFit,
+    fit_record,
+    physics_alone,
+    winter_chances,
+)
 from culvertrisk.stages.winter import freeze_coefficients
 
 Floats = NDArray[np.float64]
@@ -48,13 +56,16 @@ class Proof:
         Of the chance of a logged thaw, and of the town's usual share for everybody.
     misses : DataFrame
         The worst: ``winter``, ``culvert_id``, ``rank``, ``logged_chance``, ``why``.
-    surprises : DataFrame
-        Likely blocked, never logged: ``culvert_id``, ``blocked_chance``,
-        ``logged_fraction``, ``road_name``; for a drive-by. Driveways aside.
+    surprises, blind_spots : DataFrame
+        Likely blocked, never logged, for a drive-by: where the log should have shown
+        it, and where nobody looked. See ``never_logged``.
     interval_fraction : float
         Share of lists drawn at random that lie from low to high.
-    verdict, notes : str, tuple of str
-        Whether the repeat list is beaten, and what the log was taken for.
+    thawed_crossing_count : int
+        Crossings with a thaw in any hidden winter.
+    verdict, calibration_notes, notes : str, tuple of str, tuple of str
+        Whether the repeat list is beaten, whether the log is long enough for the
+        model to be fitted, and what the log was taken for.
     """
 
     hits: pd.DataFrame
@@ -64,8 +75,11 @@ class Proof:
     brier_usual: float
     misses: pd.DataFrame
     surprises: pd.DataFrame
+    blind_spots: pd.DataFrame
     interval_fraction: float
+    thawed_crossing_count: int
     verdict: str
+    calibration_notes: tuple[str, ...]
     notes: tuple[str, ...]
 
 
@@ -116,28 +130,41 @@ def prove(
     hidden = [] if past is None else _thawed_winters(past.record)
     if past is None or len(hidden) < _WINTERS_LEAST:
         raise InputError([_too_little(len(hidden))])
+    fits = [fit_record(_without(past.record, w), past.coefficients) for w in hidden]
     told = pd.concat(
-        [_foretold(past, winter, crossings).assign(row=winter) for winter in hidden]
+        [_foretold(past, *p, crossings) for p in zip(hidden, fits, strict=True)]
     )
-    hits, totals = _hits(told, past)
-    thawed = told["is_thawed"].to_numpy(float)
+    freeze = freeze_coefficients(settings.freeze.defaults)
+    return _proof(past, told, fits, crossings, freeze)
+
+
+def _proof(
+    past: Hindcast,
+    told: pd.DataFrame,
+    fits: list[RecordFit],
+    crossings: GeoDataFrame,
+    freeze: Mapping[str, Floats],
+) -> Proof:
+    (hits, totals), thawed = _hits(told, past), told["is_thawed"].to_numpy(float)
+    whole = fit_record(past.record, past.coefficients)
     return Proof(
         hits=hits,
         totals=totals,
-        calibration=_calibration(told, _words(told, settings)),
+        calibration=_calibration(told, _words(told, freeze)),
         brier=brier_score(told[OURS], thawed),
         brier_usual=brier_score(told["usual"], thawed),
         misses=_misses(told, past, crossings),
-        surprises=_surprises(past, crossings),
+        **never_logged(past, whole, crossings, freeze),
         interval_fraction=past.coefficients["interval_fraction"],
-        verdict=_verdict(hits, totals),
+        thawed_crossing_count=told.loc[told["is_thawed"], "place"].nunique(),
+        verdict=_verdict(hits, past.coefficients["interval_fraction"]),
+        calibration_notes=calibration_words(past, whole, fits),
         notes=past.notes,
     )
 
 
-def _words(told: pd.DataFrame, settings: Settings) -> NDArray[np.object_]:
-    coefficients = freeze_coefficients(settings.freeze.defaults)
-    return class_words(told[BLOCKED].to_numpy(float), coefficients)
+def _words(told: pd.DataFrame, freeze: Mapping[str, Floats]) -> NDArray[np.object_]:
+    return class_words(told[BLOCKED].to_numpy(float), freeze)
 
 
 def _day_after(log: pd.DataFrame | None, weather: pd.DataFrame) -> date:
@@ -165,8 +192,13 @@ def _too_little(winters: int) -> str:
 
 
 def _without(record: LogRecord, winter: int) -> LogRecord:
+    callers = record.callers
+    if callers is not None:
+        rest = np.delete(callers.is_called, winter, axis=1)
+        callers = replace(callers, is_called=rest)
     return replace(
         record,
+        callers=callers,
         deviate=np.delete(record.deviate, winter, axis=-1),
         is_thawed=np.delete(record.is_thawed, winter, axis=1),
         is_exposed=np.delete(record.is_exposed, winter, axis=1),
@@ -174,11 +206,12 @@ def _without(record: LogRecord, winter: int) -> LogRecord:
     )
 
 
-def _foretold(past: Hindcast, winter: int, crossings: GeoDataFrame) -> pd.DataFrame:
+def _foretold(
+    past: Hindcast, winter: int, fit: RecordFit, crossings: GeoDataFrame
+) -> pd.DataFrame:
     """Score every crossing of a hidden winter by each list, knowing the others."""
     record = past.record
-    rest = _without(record, winter)
-    fit = fit_record(rest, past.coefficients)
+    rest, alone = _without(record, winter), physics_alone(past.coefficients)
     modelled = winter_chances(record, fit.model)[:, winter]
     blocked = corrected_chance(modelled, fit.history_factor)
     kept = record.kept_fraction[winter]
@@ -188,12 +221,13 @@ def _foretold(past: Hindcast, winter: int, crossings: GeoDataFrame) -> pd.DataFr
     usual_m = np.median(known_m) if known_m.size else 0.0
     table = pd.DataFrame(
         {
+            "row": winter,
             "place": np.arange(len(blocked)),
             "is_thawed": record.is_thawed[:, winter],
             OURS: blocked * fit.logged_fraction * kept,
             BLOCKED: blocked,
             REPEAT: np.delete(past.visits, winter, axis=1).sum(axis=1),
-            PHYSICS: winter_chances(record)[:, winter],
+            PHYSICS: winter_chances(record, alone)[:, winter],
             SIZE: -np.where(np.isfinite(size_m), size_m, usual_m),
             "usual": thaws.sum() / max(rest.is_exposed.sum(), 1),
             "logged_fraction": fit.logged_fraction,
@@ -259,42 +293,8 @@ def _misses(
     return pd.DataFrame(rows)
 
 
-def _surprises(past: Hindcast, crossings: GeoDataFrame) -> pd.DataFrame:
-    """Likely blocked in a usual winter by all winters' fit, yet never logged."""
-    record, fit = past.record, fit_record(past.record, past.coefficients)
-    factor = fit.history_factor[:, None]
-    blocked = corrected_chance(winter_chances(record, fit.model), factor)
-    lived = np.maximum(record.is_exposed.sum(axis=1), 1)
-    mean = (blocked * record.is_exposed).sum(axis=1) / lived
-    table = pd.DataFrame(
-        {
-            "culvert_id": crossings.index.astype(str),
-            "blocked_chance": mean,
-            "logged_fraction": fit.logged_fraction,
-            "road_name": crossings["road_name"].to_numpy(str),
-        }
-    )
-    # a driveway's owner opens it: that it is not in the log is no surprise
-    is_town_job = (crossings["crossing_kind"] != "driveway").to_numpy(bool)
-    never = record.is_exposed.any(axis=1) & (past.logged_thaw_count == 0) & is_town_job
-    likely = table[never].sort_values(
-        ["blocked_chance", "culvert_id"], ascending=[False, True]
-    )
-    count = int(past.coefficients["surprise_count"])
-    return likely.head(count).reset_index(drop=True)
-
-
-def _verdict(hits: pd.DataFrame, totals: pd.DataFrame) -> str:
-    said = []
-    for k in LENGTHS:
-        total = totals[f"top_{k}"].astype(float).to_dict()
-        by_winter = hits.pivot(index="winter", columns="list", values=f"top_{k}")
-        ours = by_winter[OURS].to_numpy(float)
-        ahead = int((ours > by_winter[REPEAT].to_numpy(float)).sum())
-        own, theirs = round(total[OURS]), round(total[REPEAT])
-        word = "beats" if own > theirs else "does not beat"
-        said.append(
-            f"In the top {k} the model {word} the repeat list: {own} logged thaws "
-            f"against {theirs}, ahead in {ahead} of {len(ours)} winters."
-        )
-    return " ".join(said)
+def _verdict(hits: pd.DataFrame, sure_fraction: float) -> str:
+    by_list = hits.set_index("winter")
+    top = [f"top_{k}" for k in LENGTHS]
+    ours, theirs = (by_list.loc[by_list["list"] == n, top] for n in (OURS, REPEAT))
+    return verdict(ours, theirs, sure_fraction)

@@ -6,7 +6,8 @@ from typing import Any
 import pandas as pd
 
 from culvertrisk.stages.hindcast import Hindcast
-from culvertrisk.stages.reasons import SMALL_RISE_M, unknowns_of
+from culvertrisk.stages.reasons import SMALL_RISE_M
+from culvertrisk.stages.unknown_notes import unknowns_of
 from culvertrisk.units import quantity
 
 SELDOM_LOGGED = 0.25  # a share of blocks below this is said to be seldom logged

@@ -1,8 +1,12 @@
 """The proof in plain words and small tables, for the command line."""
 
+from collections.abc import Hashable
+from typing import Any
+
 import pandas as pd
 
 from culvertrisk.plans.proof import LENGTHS, LISTS, OURS, RANDOM, Proof
+from culvertrisk.stages.history_notes import counted
 
 _WIDTH = 18
 
@@ -20,13 +24,11 @@ def proof_lines(proof: Proof) -> list[str]:
     lines : list of str
         Lines of text, tables in columns of equal width; the verdict first.
     """
-    winters = proof.hits["winter"].nunique()
-    thaws = proof.totals["thawed_count"].astype(int).to_dict()[OURS]
     return [
         proof.verdict,
         "",
-        f"Each of {winters} winters was hidden in turn and ranked by the others; "
-        f"{thaws} crossings had a thaw logged in them, each counted once a winter.",
+        *proof.calibration_notes,
+        _counts(proof),
         "The log holds what crews were sent to, so the list set against it is the "
         "chance of a logged thaw; the chance of a block stands beside it.",
         "",
@@ -40,8 +42,21 @@ def proof_lines(proof: Proof) -> list[str]:
         "",
         *_surprises(proof.surprises),
         "",
+        *_blind_spots(proof.blind_spots),
+        "",
         *proof.notes,
     ]
+
+
+def _counts(proof: Proof) -> str:
+    thaws = proof.totals["thawed_count"].astype(int).to_dict()[OURS]
+    winters = proof.hits["winter"].nunique()
+    return (
+        f"Each of {counted(winters, 'winter')} was hidden in turn and ranked by the "
+        f"others. The log has {counted(thaws, 'thaw')} of "
+        f"{counted(proof.thawed_crossing_count, 'crossing')} in them, each crossing "
+        "counted once a winter."
+    )
 
 
 def _row(first: str, *cells: object) -> str:
@@ -100,12 +115,50 @@ def _misses(misses: pd.DataFrame) -> list[str]:
 
 def _surprises(surprises: pd.DataFrame) -> list[str]:
     if surprises.empty:
-        return ["No likely crossing is missing from the log."]
+        return ["No surprise: wherever the log should show a likely crossing, it does."]
     return [
-        "Likely blocked in a usual winter, never in the log: drive by and look",
+        "Surprises: likely blocked in a usual winter, where thaws are logged, yet "
+        "never in the log. Drive by and look:",
+        "the pipe is better than its record, or somebody else opens it.",
+        *(_surprise(row) for row in surprises.to_dict("records")),
+    ]
+
+
+def _surprise(row: dict[Hashable, Any]) -> str:
+    told = _thaws(row["expected_log_count"], row["winter_count"])
+    return (
+        f"{row['blocked_chance']:5.2f}  {row['culvert_id']}, {row['road_name']}: the "
+        f"log should hold {told}; that it would hold none had a chance of "
+        f"{row['empty_log_chance']:.2f}"
+    )
+
+
+def _blind_spots(blind: pd.DataFrame) -> list[str]:
+    if blind.empty:
+        return ["No blind spot: crews log thaws wherever a crossing is likely blocked."]
+    return [
+        "Blind spots: likely blocked in a usual winter, but nobody has looked: crews "
+        "seldom log there, or the pipe is new.",
+        "That they are not in the log says little. Drive these roads once in the cold:",
         *(
-            f"{row['blocked_chance']:5.2f}  {row['culvert_id']}, {row['road_name']}"
-            f" (crews log {row['logged_fraction']:.2f} of blocks on its kind of road)"
-            for row in surprises.to_dict("records")
+            _blind_road(road, rows)
+            for road, rows in blind.groupby("road_name", sort=False)
         ),
     ]
+
+
+def _blind_road(road: Hashable, rows: pd.DataFrame) -> str:
+    listed = ", ".join(
+        f"{name} {chance:.2f}"
+        for name, chance in zip(rows["culvert_id"], rows["blocked_chance"], strict=True)
+    )
+    seen = _thaws(rows["expected_log_count"].sum(), rows["winter_count"].max())
+    share = rows["logged_fraction"].mean()
+    return (
+        f"       {road}: {listed} (crews log {share:.2f} of blocks there; for all of "
+        f"these together the log should hold {seen})"
+    )
+
+
+def _thaws(expected: float, winters: int) -> str:
+    return f"{expected:.1f} thaws in {counted(winters, 'winter')}"

@@ -65,9 +65,12 @@ def factor(from_unit: str, to_unit: str) -> float:
     3.2808
     >>> factor("fraction", "percent"), factor("yes/no", "yes/no")
     (100.0, 1.0)
+    >>> factor("chance", "index"), factor("index", "index")
+    (100.0, 1.0)
     """
     if from_unit not in _BASE_UNITS or to_unit == CLOCK:
         return 1.0
+    to_unit = "percent" if to_unit == "index" else to_unit  # a score is of a hundred
     return float(registry().Quantity(1.0, _BASE_UNITS[from_unit]).to(to_unit).magnitude)
 
 

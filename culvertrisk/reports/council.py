@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from culvertrisk.stages.log_rows import FILE
+
 if TYPE_CHECKING:
     from culvertrisk.reports.map_data import MapContent
 
@@ -57,4 +59,5 @@ def _without(reasons: Any, places: Any) -> Any:
 def _without_remarks(notes: pd.DataFrame) -> pd.DataFrame:
     if "column" not in notes:
         return notes
-    return notes[~notes["column"].isin(_BLANKED)]
+    is_log_row = (notes["file"] == FILE) & (notes["row"].astype(float) > 0)
+    return notes[~notes["column"].isin(_BLANKED) & ~is_log_row]

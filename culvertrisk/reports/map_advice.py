@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from culvertrisk.plans.not_reached import other_owner
@@ -11,8 +13,9 @@ from culvertrisk.reports import words
 from culvertrisk.reports.packing import coded, coded_lists, texts
 from culvertrisk.reports.release import release_dangers
 from culvertrisk.reports.stop_site import OWNER_WORDS
-from culvertrisk.stages.reasons import CAUSE_INPUTS, CAUSE_WORDS
+from culvertrisk.stages.reasons import CAUSE_INPUTS, CAUSE_WORDS, cause_word
 
+_SHUT_CLASSES = ("severe", "high")  # likely frozen, in words
 # Notes of the stages that say where a method was used outside its limits, or not.
 _LIMITS = (
     "flow_note",
@@ -25,19 +28,21 @@ _LIMITS = (
 )
 
 
-def advice_columns(crossings: pd.DataFrame) -> dict[str, Any]:
+def advice_columns(crossings: pd.DataFrame, on: date) -> dict[str, Any]:
     """Return what the card tells beside scores and reasons.
 
     Parameters
     ----------
     crossings : DataFrame
         In the order of the page; columns that are not there are left blank.
+    on : date
+        The day asked.
 
     Returns
     -------
     columns : dict
-        Coded texts ``cause``, ``next``, ``cure``, ``owner``, ``band``, ``closes``,
-        ``opens``, ``washout`` and ``danger`` (metric and US), and
+        Coded texts ``cause``, ``next``, ``cure``, ``owner``, ``band``, ``closes`` and
+        ``opens`` (whole sentences), ``washout`` and ``danger`` (metric and US), and
         the sentences ``limits``.
     """
     dangers = release_dangers(crossings)
@@ -47,8 +52,8 @@ def advice_columns(crossings: pd.DataFrame) -> dict[str, Any]:
         "cure": coded([text.replace("; ", ", then ") for text in _cures(crossings)]),
         "owner": coded(_owners(crossings)),
         "band": coded(texts(crossings, "rank_band")),
-        "closes": coded([_day(text) for text in texts(crossings, "closing_day")]),
-        "opens": coded([_day(text) for text in texts(crossings, "self_opening_day")]),
+        "closes": coded(closing_words(crossings, on)),
+        "opens": coded([_opens(text) for text in texts(crossings, "self_opening_day")]),
         "washout": coded(texts(crossings, "washout_class")),
         "danger": [coded([told[unit] for told in dangers]) for unit in (0, 1)],
         "limits": coded_lists(limits(crossings)),
@@ -64,19 +69,65 @@ def limits(crossings: pd.DataFrame) -> list[str]:
     ]
 
 
+def closing_words(crossings: pd.DataFrame, on: date) -> list[str]:
+    """Say for each crossing since when it is shut, or when it closes.
+
+    Parameters
+    ----------
+    crossings : DataFrame
+        With ``closing_day``, ``freeze_class`` and ``history_factor``, if there.
+    on : date
+        The day asked.
+
+    Returns
+    -------
+    words : list of str
+        A sentence each, blank where no day is told; a crossing likely shut whose day
+        the physics does not tell is closed by now.
+    """
+    factor = crossings.get("history_factor", pd.Series(1.0, index=crossings.index))
+    opened = [" again" if days else "" for days in texts(crossings, "opened_days")]
+    by_log = [", by the log" if value > 1 else "" for value in factor]
+    without = [
+        f"Likely closed{a} by now{b}." for a, b in zip(opened, by_log, strict=True)
+    ]
+    days, classes = texts(crossings, "closing_day"), texts(crossings, "freeze_class")
+    rows = zip(days, classes, without, strict=True)
+    return [_closes(*row, on=on) for row in rows]
+
+
+def _closes(day: str, word: str, without: str, *, on: date) -> str:
+    is_shut = word in _SHUT_CLASSES
+    if not day:
+        return without if is_shut else ""
+    if day > on.isoformat():
+        return f"If it closes, about {_day(day)} in the usual case."
+    since = "Likely shut" if is_shut else "If it is shut,"
+    return f"{since} since about {_day(day)}, in the usual case."
+
+
+def _opens(day: str) -> str:
+    if not day:
+        return ""
+    spring = "by forecast and a usual spring"
+    return f"If shut, opens without a crew about {_day(day)}, {spring}."
+
+
 def _first_causes(crossings: pd.DataFrame) -> list[str]:
-    """Likely causes are told as such: their input is not recorded."""
-    unknown = {
-        cause: crossings[column].isna().to_numpy()
+    """Causes that are weak, or whose input is not recorded, are told as such."""
+    unknown = np.full(len(crossings), np.nan)
+    recorded = {
+        cause: crossings[column].to_numpy(float) if column in crossings else unknown
         for cause, column in CAUSE_INPUTS.items()
-        if column in crossings
     }
     causes = texts(crossings, "freeze_cause")
+    sureness = texts(crossings, "cause_sureness")
+    rows = zip(causes, _causes(crossings, "freeze_cause"), sureness, strict=True)
     return [
-        f"likely {told}" if told and cause in unknown and unknown[cause][row] else told
-        for row, (cause, told) in enumerate(
-            zip(causes, _causes(crossings, "freeze_cause"), strict=True)
-        )
+        f"{cause_word(cause, sure, recorded.get(cause, unknown)[row])} {told}".strip()
+        if told
+        else ""
+        for row, (cause, told, sure) in enumerate(rows)
     ]
 
 

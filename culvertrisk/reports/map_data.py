@@ -12,6 +12,9 @@ import numpy as np
 import pandas as pd
 
 from culvertrisk.reports import amounts, map_water, run_sheet, words
+from culvertrisk.reports.calibration import score_words, uncalibrated_words
+from culvertrisk.reports.comparison_line import comparison_words
+from culvertrisk.reports.log_words import last_remark, unplaced_words
 from culvertrisk.reports.map_advice import advice_columns
 from culvertrisk.reports.missed_sheet import not_reached
 from culvertrisk.reports.offline import template_text
@@ -31,6 +34,7 @@ if TYPE_CHECKING:
     from culvertrisk.inputs.rasters import Terrain
     from culvertrisk.plans.morning import MorningPlan
     from culvertrisk.settings import Settings
+    from culvertrisk.stages.day_asked import DayAsked
 
 _SHARES = ("shading", "slope", "size", "history", "water", "weather")
 
@@ -47,7 +51,7 @@ class MapContent:
     the full ponds of ``pond_outlines``, ``ratings`` those of ``rating_curves``.
     ``calibrated`` says that the freeze score was fitted to the town's log;
     ``units`` is ``"metric"`` or ``"us"``; ``settings`` give crews, fill points and
-    hours to keep clear.
+    hours to keep clear; ``asked`` is the day and the weather all of it stands on.
     """
 
     title: str
@@ -68,6 +72,7 @@ class MapContent:
     calibrated: bool = False
     units: str = "metric"
     settings: Settings | None = None
+    asked: DayAsked | None = None
 
 
 def map_columns(content: MapContent) -> dict[str, Any]:
@@ -89,9 +94,11 @@ def map_columns(content: MapContent) -> dict[str, Any]:
         "title": content.title,
         "on": content.on.isoformat(),
         "day": words.day_words(content.on),
+        "planned": run_sheet.planned_words(content)["planned"],
+        "madeUp": run_sheet.planned_words(content)["made_up"],
         "units": content.units,
         "calibrated": content.calibrated,
-        "scoreWords": words.score_words(content.calibrated),
+        **_calibration(content),
         "classes": list(words.CLASSES),
         "classWords": {key: list(told) for key, told in words.CLASS_WORDS.items()},
         "lossSteps": list(words.LOSS_STEPS_PERSON_H),
@@ -101,14 +108,23 @@ def map_columns(content: MapContent) -> dict[str, Any]:
         "ponds": map_water.pond_areas(content.ponds, crossings.index),
         "unlisted": map_water.unlisted_columns(content.unmapped),
         "ratings": map_water.rating_columns(content.ratings, crossings.index),
-        "advice": advice_columns(crossings),
+        "advice": advice_columns(crossings, content.on),
         "trucks": _trucks(content, crossings.index),
         "missed": _missed(content, crossings.index),
         "problems": run_sheet.plan_problems(content),
-        "comparison": run_sheet.comparison_words(content),
+        "comparison": comparison_words(content),
         "cautions": run_sheet.cautions(content),
         "statement": list(words.STATEMENT),
         "notThis": list(words.NOT_THIS),
+    }
+
+
+def _calibration(content: MapContent) -> dict[str, str]:
+    crossings, calibrated = content.crossings, content.calibrated
+    scores = score_words(crossings, content.settings, calibrated=calibrated)
+    return {
+        "scoreWords": " ".join(filter(None, (scores, unplaced_words(content.notes)))),
+        "uncalibrated": uncalibrated_words(crossings, calibrated=calibrated),
     }
 
 
@@ -130,6 +146,7 @@ def _crossing_columns(crossings: gpd.GeoDataFrame, calibrated: bool) -> dict[str
         "roadNames": coded(texts(crossings, "road_name")),
         "owners": coded(texts(crossings, "owner")),
         "notes": coded(texts(crossings, "note")),
+        "logged": coded([last_remark(text) for text in texts(crossings, "log_note")]),
         "cutOff": coded(texts(crossings, "cut_off_places")),
         "scores": _scores(crossings),
         "columns": _shown(crossings, calibrated),

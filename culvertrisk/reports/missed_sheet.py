@@ -10,6 +10,7 @@ import pandas as pd
 from culvertrisk.plans.not_reached import other_owner
 from culvertrisk.reports import amounts
 from culvertrisk.reports.exports import outlet_ends
+from culvertrisk.reports.log_words import last_remark
 from culvertrisk.reports.release import release_dangers
 from culvertrisk.reports.sentence_units import both_units
 from culvertrisk.reports.stop_site import OWNER_WORDS, STAKES, people_words
@@ -72,15 +73,16 @@ def _looked_at(
     ids = [str(culvert_id) for culvert_id in looks["culvert_id"]]
     crossings = content.crossings
     dangers = dict(zip(crossings.index, release_dangers(crossings), strict=True))
-    stakes, notes = (
+    stakes, notes, logged = (
         crossings[name].to_dict() if name in crossings else {}
-        for name in ("is_staked", "note")
+        for name in ("is_staked", "note", "log_note")
     )
     return [
         {
             **site,
             "stakes": STAKES.get(stakes.get(site["id"], np.nan), ""),
             "note": _text(notes.get(site["id"])),
+            "logged": last_remark(logged.get(site["id"])),
             "danger": dangers[site["id"]],
             "number": int(look["stop_number"]),
             "start": amounts.time_of_day(look["start_s"]),
@@ -104,7 +106,7 @@ def _sites(content: MapContent, ids: list[str]) -> list[dict[str, Any]]:
             "road": _text(row.get("road_name")),
             "where": f"{end.y:.5f}, {end.x:.5f}",
             "owner": OWNER_WORDS.format(owner) if (owner := _owner(row)) else "",
-            "over": _over_words(row.get("water_over_road_blocked_s", np.nan)),
+            "over": _over_words(row),
         }
         for culvert_id, end, row in zip(ids, outlet_ends(some), rows, strict=True)
     ]
@@ -118,7 +120,11 @@ def _text(told: Any) -> str:
     return told if isinstance(told, str) else ""
 
 
-def _over_words(seconds: float) -> str:
+def _over_words(row: dict[Any, Any]) -> str:
+    """When water comes over the road; the unknown is not told as dry."""
+    seconds = row.get("water_over_road_blocked_s", np.nan)
     if pd.isna(seconds):
-        return ""
+        is_pipe = not pd.isna(row.get("headwater_limit_m", np.nan))
+        is_unknown = is_pipe and pd.isna(row.get("over_road_depth_m", np.nan))
+        return "water over the road: not known" if is_unknown else ""
     return f"water over the road about {amounts.time_of_day(seconds)} if shut"

@@ -12,10 +12,13 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from culvertrisk.plans.travel import FILL
 from culvertrisk.reports import amounts, words
+from culvertrisk.reports.calibration import score_words, uncalibrated_words
 from culvertrisk.reports.call_sheet import call_rows
+from culvertrisk.reports.comparison_line import comparison_words
 from culvertrisk.reports.exports import fill_points, outlet_ends, replace_file
 from culvertrisk.reports.missed_sheet import look_sheets, not_reached
 from culvertrisk.reports.offline import policy
+from culvertrisk.reports.planned_line import planned_line
 from culvertrisk.reports.release import release_dangers
 from culvertrisk.reports.sentence_units import both_units
 from culvertrisk.reports.stop_site import (
@@ -103,9 +106,11 @@ def _template(name: str) -> Any:
 
 def _words(content: MapContent) -> dict[str, Any]:
     missed = not_reached(content)
+    crossings, fitted = content.crossings, content.calibrated
     return {
         "title": content.title,
         "day": words.day_words(content.on),
+        **planned_words(content),
         "trucks": truck_sheets(content),
         "rounds": look_sheets(content),
         "missed": missed[:_SHOWN_NOT_REACHED],
@@ -114,28 +119,22 @@ def _words(content: MapContent) -> dict[str, Any]:
         "problems": plan_problems(content),
         "cautions": cautions(content),
         "statement": words.STATEMENT,
-        "score_words": words.score_words(content.calibrated),
+        "score_words": score_words(crossings, content.settings, calibrated=fitted),
+        "uncalibrated": uncalibrated_words(crossings, calibrated=fitted),
         "comparison": comparison_words(content),
         "us_first": content.units == "us",
     }
 
 
-def comparison_words(content: MapContent) -> str:
-    """Say what the plan avoids, against worst first and against opening all."""
-    if content.plan is None or not content.plan.comparison:
-        return ""
-    told = {
-        key: amounts.person_hours(value)
-        for key, value in content.plan.comparison.items()
-    }
-    parts = {
-        "plan": "This plan avoids {}",
-        "worst_first": "worst first with the same trucks {}",
-        "bound": "no plan with them can avoid more than {}",
-        "possible": "everything opened at once would avoid {}",
-    }
-    kept = [text.format(told[key]) for key, text in parts.items() if key in told]
-    return "; ".join(kept) + "."
+def planned_words(content: MapContent) -> dict[str, amounts.Amount]:
+    """Return ``planned``, the day and its weather, and ``made_up``, else blank.
+
+    Where nothing tells the day's water, ``made_up`` says that too.
+    """
+    line = planned_line(content.asked, is_planned=content.plan is not None)
+    told = (content.asked.made_up, content.asked.no_flow) if content.asked else ()
+    made_up = " ".join(filter(None, told))
+    return {"planned": both_units(line), "made_up": both_units(made_up)}
 
 
 def plan_problems(content: MapContent) -> list[amounts.Amount]:

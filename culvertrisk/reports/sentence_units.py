@@ -57,7 +57,8 @@ def in_units(sentence: str, units: str) -> str:
     sentence : str
         A plain space stands between number and unit. A US number has as many
         significant digits as were written, but two at least and three at most;
-        a temperature keeps its decimals.
+        a temperature keeps its decimals, and millimetres that a whole number of
+        inches rounds to are told as that.
 
     Examples
     --------
@@ -67,6 +68,8 @@ def in_units(sentence: str, units: str) -> str:
     ('Perched outlet: 0.7 m drop', 'Perched outlet: 2.3 ft drop')
     >>> in_units(f"above the {quantity(80, 'ha')} limit", "us")
     'above the 200 acre limit'
+    >>> in_units(f"pipe of {quantity(152.4, 'mm')}", "us")
+    'pipe of 6 in'
     """
     if UNIT_MARK not in sentence:
         return sentence
@@ -91,11 +94,21 @@ def _us_reading(found: re.Match[str]) -> str:
     decimals = len(number.partition(".")[2])
     if us != "degF":
         decimals = _decimals(value, number)
+    if unit == "mm" and _is_whole_inches(value, number):
+        decimals = 0
     rounded = round(value, decimals) + 0.0  # no minus before a zero
     told = f"{rounded:,.{max(decimals, 0)}f}"
     if "." in told:
         told = told.rstrip("0").rstrip(".")
     return f"{told} {_US_WORDS.get(us) or unit_words(us)}"
+
+
+def _is_whole_inches(inches: float, number: str) -> bool:
+    """Tell whether a whole number of inches, in mm, rounds to the number written."""
+    whole_mm = registry().Quantity(round(inches), "inch").to("mm").magnitude
+    places = len(number.partition(".")[2])
+    written_mm = float(number.replace(",", "").replace("−", "-"))
+    return round(inches) != 0 and round(whole_mm, places) == written_mm
 
 
 def _decimals(value: float, number: str) -> int:

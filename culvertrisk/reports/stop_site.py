@@ -10,6 +10,7 @@ import pandas as pd
 from culvertrisk.plans.not_reached import other_owner
 from culvertrisk.plans.plan_checker import clear_rules
 from culvertrisk.reports import amounts, words
+from culvertrisk.reports.log_words import last_remark
 from culvertrisk.reports.sentence_units import both_units
 from culvertrisk.settings import Settings
 from culvertrisk.units import clock
@@ -54,6 +55,7 @@ def site_words(place: pd.Series[Any]) -> dict[str, Any]:
         "side": f"on the {side} side of the road" if side else "side not recorded",
         "stakes": STAKES.get(given("is_staked", np.nan), "Stakes: not recorded."),
         "note": str(given("note") or ""),
+        "logged": last_remark(given("log_note")),
         "owner": OWNER_WORDS.format(owner) if owner else "",
         "access": "" if _tells_access(reasons) else _access_words(place),
         "why": [both_units(reason) for reason in reasons],

@@ -59,7 +59,7 @@ def winter_chart(
     for number, day in enumerate(thaw_days):
         name = "thawed by a crew (log)" if number == 0 else None
         ice.plot(mdates.date2num(day), 0, "v", color="#0b0b0b", ms=8, label=name)
-    ice.legend(loc="upper left", ncols=2)
+    ice.legend(loc="upper right", fontsize="small")  # spring leaves room there
     ice.xaxis.set_major_locator(mdates.MonthLocator())
     ice.xaxis.set_major_formatter(mdates.DateFormatter("1 %b"))
     return figure
@@ -70,5 +70,5 @@ def _ice(axes: Axes, days: Sequence[float], diary: pd.DataFrame, rise_m: float) 
         axes.plot(days, diary[f"{name}_ice_m"], style, color=colour, label=words)
     if rise_m > 0:
         axes.axhline(rise_m, color="#0b0b0b", linewidth=1.2)
-        axes.text(days[-1], rise_m, "barrel full", ha="right", va="bottom")
+        axes.text(days[0], rise_m, "barrel full", ha="left", va="bottom")
     axes.set(ylabel="ice, if at work [m]", ylim=(0, None))

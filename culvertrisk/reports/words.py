@@ -43,24 +43,11 @@ NOT_THIS = (
     "It is no inspection: nobody has looked at these pipes for it today.",
     "A low score is no promise. Records are incomplete and weather is local.",
 )
-_INDEX_WORDS = (
-    "Scores run from 0 to 100 and are a reasoned index: they put crossings in order. "
-    "They have not been checked against this town's own thaw log."
-)
-_CALIBRATED_WORDS = (
-    "Freeze scores run from 0 to 100 and were fitted to this town's own thaw log: 70 "
-    "means a chance of about 70 in 100. Flood scores are a reasoned index."
-)
 _DAYS = "Monday Tuesday Wednesday Thursday Friday Saturday Sunday"
 _MONTHS = (
     "January February March April May June July August September October November "
     "December"
 )
-
-
-def score_words(calibrated: bool) -> str:
-    """Say what a score means: a reasoned index until calibrated."""
-    return _CALIBRATED_WORDS if calibrated else _INDEX_WORDS
 
 
 def class_code(word: object) -> int:

@@ -7,6 +7,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from culvertrisk.inputs.road_names import road_key
 from culvertrisk.network.detour import way_round
@@ -22,6 +23,8 @@ from culvertrisk.stages.behind import behind_each, service_centre
 from culvertrisk.stages.closure_loss import closure_loss, is_driveway
 
 Columns = dict[str, NDArray[Any]]
+
+NEAR_M = 300.0  # dwellings that see water on the road and call; common practice
 
 
 @dataclass(frozen=True)
@@ -86,6 +89,7 @@ def add_access(
     these are taken to be joined outside, by a way of unknown length.
     """
     columns = _unknown(crossings)
+    columns["near_dwelling_count"] = _near_dwellings(crossings, places)
     at = on_roads or put_on_roads(roads, crossings, settings)
     if at is not None and roads is not None:
         columns |= _road_columns(at, crossings, roads, settings)
@@ -106,6 +110,21 @@ def add_access(
     found = crossings.assign(**columns)
     hours = closure_loss(found, settings.prices.closure_s, settings)
     return found.assign(consequence_person_h=hours)
+
+
+def _near_dwellings(
+    crossings: gpd.GeoDataFrame, places: gpd.GeoDataFrame | None
+) -> Floats:
+    """Dwellings within 300 m; unknown where none is on file or the place is not."""
+    at = np.column_stack([crossings.geometry.x, crossings.geometry.y])
+    counts = np.full(len(crossings), np.nan)
+    homes = None if places is None else places[places["kind"] == "dwelling"]
+    if homes is None or homes.empty:
+        return counts
+    tree = cKDTree(np.column_stack([homes.geometry.x, homes.geometry.y]))
+    known = np.isfinite(at).all(axis=1)
+    counts[known] = tree.query_ball_point(at[known], NEAR_M, return_length=True)
+    return counts
 
 
 def _add_ways_round(columns: Columns, at: OnRoads, on: Indexes) -> None:

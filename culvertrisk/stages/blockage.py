@@ -7,7 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.closing import blocked_fraction, ice_blocked_chance
-from culvertrisk.formulas.fragility_trials import MEDIAN_FACTORS, SPREAD_FACTORS
+from culvertrisk.formulas.fragility_trials import (
+    MEDIAN_FACTORS,
+    SPREAD_FACTORS,
+    levelled_chance,
+)
+from culvertrisk.stages.at_work import at_work_chances, recordable_chances
 from culvertrisk.stages.mechanisms import MECHANISMS
 from culvertrisk.stages.unknowns import Spread, unknown_points
 from culvertrisk.stages.winter import FreezeInputs, WinterIce
@@ -20,6 +25,9 @@ FRAGILITY = (
     *("closing_median_ratio", "closing_spread", "seep_closing_spread"),
     "at_work_level",
 )
+# the water that each may freeze; the rest have their own
+_SOURCES = {"draught": ("sag", "seep", "trickle"), "shallow": ("trickle",)}
+_OF_THEIR_OWN = ("perched", "tailwater", "plug", "refreeze")
 _SECTION = ("silt_fraction", "barrel_slope_m_per_m", "outlet_drop_m")
 
 
@@ -45,7 +53,9 @@ class FreezeState:
 class SectionRows:
     """Crossings spread over their unknown sections; ``run`` is the daily run's row.
 
-    ``at_work`` is the chance, by mechanism, that what it needs is there.
+    ``at_work`` is the chance, by mechanism, that what it needs is there, ``draws`` that
+    the wind draws through; ``is_recorded`` tells, of those that a field or a remark
+    can tell, where one does.
     """
 
     count: int
@@ -55,6 +65,8 @@ class SectionRows:
     rise_m: Floats
     silt_fraction: Floats
     at_work: Mapping[str, Floats]
+    draws: Floats
+    is_recorded: Mapping[str, NDArray[np.bool_]]
 
 
 def section_rows(
@@ -70,6 +82,7 @@ def section_rows(
     )
     owner = daily.owner[section.owner]
     limit = coefficients["silt_limit_fraction"]
+    draws = inputs.open_chance[owner] * wind_alignment[owner]
     return SectionRows(
         count=len(inputs.rise_m),
         owner=owner,
@@ -77,7 +90,12 @@ def section_rows(
         run=section.owner,
         rise_m=daily.values["rise_m"][section.owner],
         silt_fraction=np.minimum(section.values["silt_fraction"], limit),
-        at_work=_at_work(inputs, section, owner, wind_alignment, coefficients),
+        at_work=at_work_chances(inputs, section, owner, draws, coefficients),
+        draws=draws,
+        is_recorded={
+            name: chance[owner] >= coefficients["word_chance"]
+            for name, chance in recordable_chances(inputs).items()
+        },
     )
 
 
@@ -86,31 +104,50 @@ def averaged_state(
 ) -> FreezeState:
     """Turn ice into chances and average over everything unknown.
 
-    Mechanisms are taken as independent, so that the expected chance to be at work is
-    all that matters of an unknown seep, plug or wind. ``at_work_level`` says how many
-    more or fewer are at work than the chances of the defaults table give.
+    What stands in the barrel, seeps through it or trickles is each one source, which
+    the cold reaches by one way or another; sources, banks and lips are taken as
+    independent, so that the expected chance to be at work is all that matters of an
+    unknown seep, plug or wind. ``at_work_level`` says how many more or fewer of the
+    guessed ones are at work than the chances of the defaults table give,
+    ``level_spread`` how unsure that is: it is averaged over as well. What is recorded
+    stays as it is.
     """
-    clear_m = rows.rise_m * (1 - rows.silt_fraction)
-    shown_m, chance, level = {}, {}, coefficients["at_work_level"]
-    open_now, clear = np.ones((2, len(clear_m)))
-    for name in MECHANISMS:
-        at_work, ice_m = rows.at_work[name], ice.ice_m[name][rows.run]
-        blocks = at_work * _chance(name, ice_m / clear_m, coefficients)
-        closed = blocked_fraction(ice_m, rows.rise_m, rows.silt_fraction)
-        seen = _levelled(at_work, level)
-        shown_m[name] = _mean(rows, seen * np.minimum(ice_m, clear_m))
-        chance[name] = _levelled(_mean(rows, blocks), level)
-        open_now = open_now * (1 - blocks)
-        clear = clear * (1 - at_work * closed)
+    c, (shut, closed, depth_m) = coefficients, _of_ice(rows, ice, coefficients)
+    level = c["at_work_level"], c["level_spread"]
+
+    def of(blocks: Mapping[str, Floats]) -> Floats:
+        guessed, recorded = _by_record(rows, blocks)
+        return levelled_chance(_mean(rows, guessed), *level, _mean(rows, recorded))
+
+    def shown(name: str) -> Floats:
+        told, at_work = rows.is_recorded.get(name, False), rows.at_work[name]
+        seen = np.where(told, at_work, levelled_chance(at_work, *level))
+        return _mean(rows, seen * depth_m[name])
+
     return FreezeState(
         afdd_cday=_mean(rows, ice.afdd_cday[rows.run]),
         frost_depth_m=_mean(rows, ice.frost_depth_m[rows.run]),
         ground_c=_mean(rows, ice.ground_c[rows.run]),
-        blocked_fraction=_levelled(_mean(rows, 1 - clear), level),
-        modelled_chance=_levelled(_mean(rows, 1 - open_now), level),
-        ice_m=shown_m,
-        chance=chance,
+        blocked_fraction=of(_together(rows, closed, c)),
+        modelled_chance=of(_together(rows, shut, c)),
+        ice_m={name: shown(name) for name in MECHANISMS},
+        chance={name: of(_alone(rows, shut, name, c)) for name in MECHANISMS},
     )
+
+
+def _of_ice(
+    rows: SectionRows, ice: WinterIce, coefficients: Mapping[str, Floats]
+) -> tuple[dict[str, Floats], dict[str, Floats], dict[str, Floats]]:
+    """By mechanism at work: chance that it shuts, section it closes, depth of ice."""
+    clear_m = rows.rise_m * (1 - rows.silt_fraction)
+    shut, closed, shown_m = {}, {}, {}
+    for name in MECHANISMS:
+        depth_m = ice.ice_m[name][..., rows.run]
+        shut[name] = shut_chance(name, depth_m / clear_m, coefficients)
+        full = blocked_fraction(depth_m, rows.rise_m, rows.silt_fraction)
+        closed[name] = mean_case(full)
+        shown_m[name] = mean_case(np.minimum(depth_m, clear_m))
+    return shut, closed, shown_m
 
 
 def trial_chances(
@@ -118,20 +155,22 @@ def trial_chances(
 ) -> Floats:
     """Chance with the thickest ice so far, for each trial fragility.
 
-    Shape (5, 5, n), by ``MEDIAN_FACTORS`` and ``SPREAD_FACTORS``.
+    Shape (2, 5, 5, n): by what is guessed and by what is recorded, then by
+    ``MEDIAN_FACTORS`` and ``SPREAD_FACTORS``; at ``at_work_level`` itself, which the
+    log may tell, without its spread.
     """
     clear_m = rows.rise_m * (1 - rows.silt_fraction)
-    most = {k: ice_m[rows.run] / clear_m for k, ice_m in ice.most_ice_m.items()}
+    most = {k: ice_m[..., rows.run] / clear_m for k, ice_m in ice.most_ice_m.items()}
 
     def of_trial(median_factor: float, spread_factor: float) -> Floats:
         c = with_factors(coefficients, median_factor, spread_factor)
-        never = np.ones(len(clear_m))
-        for name in MECHANISMS:
-            never *= 1 - rows.at_work[name] * _chance(name, most[name], c)
-        return _levelled(_mean(rows, 1 - never), c["at_work_level"])
+        shut = {name: shut_chance(name, most[name], c) for name in MECHANISMS}
+        guessed, recorded = _by_record(rows, _together(rows, shut, c))
+        of_guess = levelled_chance(_mean(rows, guessed), c["at_work_level"])
+        return np.stack([of_guess, _mean(rows, recorded)])
 
     by_median = [[of_trial(m, s) for s in SPREAD_FACTORS] for m in MEDIAN_FACTORS]
-    return np.array(by_median)
+    return np.moveaxis(np.array(by_median), 2, 0)
 
 
 def with_factors(
@@ -146,60 +185,76 @@ def with_factors(
     return {**coefficients, **{name: coefficients[name] * f for name, f in pairs}}
 
 
-def _chance(
+def shut_chance(
     name: str, closing_ratio: Floats, coefficients: Mapping[str, Floats]
 ) -> Floats:
+    """Chance that ice of a mechanism blocks, by its depth over the clear rise.
+
+    The mean over the cases that are equally likely, where the ratio has several.
+    """
     standing = name in ON_STANDING_WATER
     spread = coefficients["closing_spread" if standing else "seep_closing_spread"]
     median = coefficients["closing_median_ratio"]
-    return ice_blocked_chance(closing_ratio, median_ratio=median, spread=spread)
+    return mean_case(
+        ice_blocked_chance(closing_ratio, median_ratio=median, spread=spread)
+    )
 
 
-def _levelled(chance: Floats, level: Floats) -> Floats:
-    """Chance where so many times as many mechanisms are at work: certain stays."""
-    return np.asarray(1 - (1 - np.minimum(chance, 1)) ** level)
+def mean_case(values: Floats) -> Floats:
+    """Average over equally likely cases: shape (k, n) or (n,) gives (n,)."""
+    return np.asarray(values.mean(axis=0) if values.ndim > 1 else values)
+
+
+def _together(
+    rows: SectionRows, shut: Mapping[str, Floats], coefficients: Mapping[str, Floats]
+) -> dict[str, Floats]:
+    """Chance that each source closes the barrel, by whichever way the cold has in.
+
+    Water freezes once: a draught adds only what it shuts more often than the cold
+    at the ends or from the road does, and those two do not add up either.
+    """
+    at, draught = rows.at_work, shut["draught"]
+
+    def drawn(sheltered: Floats) -> Floats:
+        return sheltered + rows.draws * np.maximum(draught - sheltered, 0)
+
+    running = np.maximum(shut["seep"], shut["shallow"])
+    return {
+        "sag": at["sag"] * drawn(shut["sag"]),
+        "seep": at["seep"] * drawn(running),
+        "trickle": coefficients["trickle_chance"] * drawn(shut["shallow"]),
+        **{name: at[name] * shut[name] for name in _OF_THEIR_OWN},
+    }
+
+
+def _alone(
+    rows: SectionRows,
+    shut: Mapping[str, Floats],
+    name: str,
+    coefficients: Mapping[str, Floats],
+) -> dict[str, Floats]:
+    """Chance that each source closes the barrel by one mechanism alone."""
+    at = {**rows.at_work, "trickle": coefficients["trickle_chance"]}
+    draws = rows.draws if name == "draught" else 1
+    sources = _SOURCES.get(name, (name,))
+    return {source: at[source] * (draws * shut[name]) for source in sources}
+
+
+def _by_record(
+    rows: SectionRows, blocks: Mapping[str, Floats]
+) -> tuple[Floats, Floats]:
+    """Chance that any guessed source blocks, and that any recorded one does."""
+    guessed, recorded = np.ones((2, len(rows.run)))
+    for source, chance in blocks.items():
+        told = rows.is_recorded.get(source)
+        if told is None or not told.any():
+            guessed = guessed * (1 - chance)
+            continue
+        guessed = guessed * np.where(told, 1, 1 - chance)
+        recorded = recorded * np.where(told, 1 - chance, 1)
+    return 1 - guessed, 1 - recorded
 
 
 def _mean(rows: SectionRows, values: Floats) -> Floats:
     sums = np.bincount(rows.owner, weights=rows.weight * values, minlength=rows.count)
     return np.asarray(sums, dtype=np.float64)
-
-
-def _at_work(
-    inputs: FreezeInputs,
-    section: Spread,
-    owner: NDArray[np.intp],
-    wind_alignment: Floats,
-    coefficients: Mapping[str, Floats],
-) -> dict[str, Floats]:
-    """Chance that each mechanism finds what it needs, and why: see the defaults."""
-    c, everywhere = coefficients, np.ones(len(owner))
-    said = inputs.pond_chance[owner]
-    holds = _pond_share(section, c)
-    wet = np.maximum(holds * c["wet_share"], said)
-    tail = inputs.tail_chance[owner]
-    tail_wet = tail * c["wet_share"]
-    # dry in autumn: a thaw fills it, or ice below keeps its water in
-    dry = (np.maximum(holds, said) - wet).clip(0)
-    filled = 1 - (1 - dry) * (1 - (tail - tail_wet))
-    drop_m = np.maximum(section.values["outlet_drop_m"], 0)
-    lip = -np.expm1(-drop_m / c["perched_drop_m"])
-    return {
-        "sag": wet,
-        "seep": c["seep_runs_share"] * inputs.seep_chance[owner],
-        "draught": c["open_ends_chance"] * c["trickle_chance"] * wind_alignment[owner],
-        "perched": c["perched_share"] * lip,
-        "tailwater": tail_wet,
-        "plug": c["plug_share"] * inputs.plug_chance[owner],
-        "refreeze": 1 - (1 - c["refreeze_chance"]) * (1 - filled),
-        "shallow": c["trickle_chance"] * everywhere,
-    }
-
-
-def _pond_share(section: Spread, coefficients: Mapping[str, Floats]) -> Floats:
-    """Chance that the barrel holds water of its own: by flatness or silt."""
-    c = coefficients
-    steepness = section.values["barrel_slope_m_per_m"] - c["pond_slope_m_per_m"]
-    drains = 1 / (1 + np.exp(-steepness / c["pond_slope_width_m_per_m"]))
-    silt = c["pond_silt_share"] * section.values["silt_fraction"]
-    return 1 - drains * (1 - silt)

@@ -24,17 +24,21 @@ from culvertrisk.stages.flood_capacity import (
     taken,
 )
 from culvertrisk.stages.flood_weather import DayWater
-from culvertrisk.stages.known_column import known_column
 from culvertrisk.stages.pond_room import storage_at
 from culvertrisk.stages.ponding import PondGround
 from culvertrisk.stages.tailwater import (
-    beds,
     capacity_under_tailwater,
     channel_tailwater,
     depth_from_below,
+    full_depth,
     next_below,
 )
-from culvertrisk.stages.today_hours import day_clock, day_flow, row_slices
+from culvertrisk.stages.today_hours import (
+    day_clock,
+    day_flow,
+    hours_in_order,
+    row_slices,
+)
 
 Floats = NDArray[np.float64]
 
@@ -132,6 +136,7 @@ def _routed(
             "routed_open_m3s": (out_m3s + over_m3s).max(axis=1),
             "routed_iced_m3s": (iced_m3s + iced_over_m3s).max(axis=1),
             "over_s": _first_over(over_m3s, clock_s),
+            "iced_over_s": _first_over(iced_over_m3s, clock_s),
             "factor": _factor(flow_m3s, step_s, usual, tables[0].is_dem[rows], spread),
             "held_outflow_m3s": outflow_of_storage(held_m3[rows], *usual),
         }
@@ -181,7 +186,11 @@ def _tables(
     # over silt, or backed up, water stands behind an open pipe before the day's comes
     there_m3 = usual.storage_m3[:, _AT_NO_FLOW]
     stored_m3 = np.maximum(usual.storage_m3 - there_m3, 0)
-    return usual._replace(storage_m3=stored_m3), tables[1]
+    # with ice, as when blocked: only what stands there before a thaw is taken off
+    room_m3 = crossings["pond_room_m3"].to_numpy(float)[:, None]
+    iced_m3 = tables[1].storage_m3
+    iced_m3 = np.maximum(iced_m3 - (iced_m3[:, -1:] - room_m3), 0)
+    return usual._replace(storage_m3=stored_m3), tables[1]._replace(storage_m3=iced_m3)
 
 
 def _levels(
@@ -223,11 +232,16 @@ def _with_pond_taken_in(
     is_routed = routed["is_dem"].astype(bool) & ~np.isnan(chance + when_open)
     most = crossings["flooded_blocked_chance"].to_numpy(float)
     when_open = np.minimum(np.where(is_routed, chance, when_open), most)
-    hour_s = crossings["water_over_road_open_s"].to_numpy(float)
     opened = with_open_chance(crossings, when_open)
-    return opened.assign(
-        water_over_road_open_s=np.where(is_routed, routed["over_s"], hour_s)
-    )
+    hours = {
+        "water_over_road_open_s": "over_s",
+        "water_over_road_iced_s": "iced_over_s",
+    }
+    told = {
+        name: np.where(is_routed, routed[own], crossings[name].to_numpy(float))
+        for name, own in hours.items()
+    }
+    return hours_in_order(opened.assign(**told))
 
 
 def _released(
@@ -271,11 +285,7 @@ def _largest_upstream(crossings: GeoDataFrame, values: Floats) -> Floats:
 def _backwater(crossings: GeoDataFrame) -> dict[str, Floats]:
     """Depth at each outlet under the next crossing's full pond, and what is left."""
     limit_m = crossings["headwater_limit_m"].to_numpy(float)
-    inlet_m, _ = beds(crossings, limit_m)
-    spills = known_column(crossings, "pond_spills_first") == 1
-    spill_m = known_column(crossings, "pond_level_m") - inlet_m
-    full_m = np.where(spills, np.clip(spill_m, 0, limit_m), limit_m)
-    backwater_m = depth_from_below(crossings, limit_m, full_m)
+    backwater_m = depth_from_below(crossings, full_depth(crossings, limit_m))
     left_m3s, _ = capacity_under_tailwater(
         crossings,
         openings(crossings),

@@ -1,6 +1,6 @@
 """The chance of a block with some groups of inputs set to the town's usual crossing."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date
 from functools import cache
@@ -14,20 +14,27 @@ from numpy.typing import NDArray
 from culvertrisk.formulas.bayes import corrected_chance
 from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze import modelled_chance
-from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
+from culvertrisk.stages.freeze_inputs import Sunlight
+from culvertrisk.stages.openings import opening_inputs
 from culvertrisk.stages.winter import FreezeInputs, freeze_coefficients
-from culvertrisk.stages.winter_weather import climatology, with_forecast
+from culvertrisk.stages.winter_weather import climatology
 
 Floats = NDArray[np.float64]
 
 GROUPS = ("shading", "slope", "size", "history", "water", "weather")
 _FIELDS = {
     "shading": ("sun_j_m2", "outlet_sun_j_m2"),
-    "slope": ("barrel_slope_m_per_m", "outlet_drop_m", "pond_chance", "tail_chance"),
+    "slope": (
+        *("barrel_slope_m_per_m", "outlet_drop_m"),
+        *("pond_chance", "drained_chance", "tail_chance"),
+    ),
     "size": ("rise_m", "length_m", "cover_m"),
-    "water": ("seep_chance", "silt_fraction", "plug_chance"),
-    "weather": ("elevation_offset_m",),
+    "water": ("seep_chance", "silt_fraction", "plug_chance", "open_chance"),
+    "weather": ("elevation_offset_m", "opened_day"),  # what cold counts, since when
 }
+_SECTION = ("slope", "water")  # groups that the daily run does not feel
+_OF_SECTION = {field for name in _SECTION for field in _FIELDS[name]}
+_OF_SECTION |= {"barrel_bearing_deg"}
 
 
 @dataclass(frozen=True)
@@ -62,7 +69,7 @@ def coalitions(
     weather : DataFrame
         The table of ``read_weather``.
     settings : Settings
-        Start of the winter, typed forecast and fragility: see ``with_log``.
+        Start of the winter and fragility: see ``with_log``.
     on : date
         The day asked.
 
@@ -73,9 +80,8 @@ def coalitions(
         the mean of the earlier winters day by day, the usual history none.
     """
     coefficients = freeze_coefficients(settings.freeze.defaults)
-    own = freeze_inputs(crossings, sun, coefficients)
     first_day = settings.winter_of(on)
-    own_weather = with_forecast(weather, on, settings.forecast)
+    own = opening_inputs(crossings, sun, (first_day, on), coefficients)
     if "wind_from_deg" not in weather and np.isnan(coefficients["wind_from_deg"]).all():
         # from nowhere, the wind meets all alike: they need not be run apart
         nowhere = np.full(len(crossings), np.nan)
@@ -83,8 +89,8 @@ def coalitions(
     return Coalitions(
         own=own,
         usual=_median(own),
-        own_weather=own_weather,
-        usual_weather=climatology(own_weather, first_day, on),
+        own_weather=weather,
+        usual_weather=climatology(weather, first_day, on),
         history_factor=crossings["history_factor"].to_numpy(float),
         first_day=first_day,
         on=on,
@@ -106,21 +112,26 @@ def coalition_chances(given: Coalitions) -> Floats:
         Row ``s``: the groups whose bits are set in ``s`` take the crossing's own
         inputs. NaN where ``history_factor`` is (bridges and fords).
     """
-    history = 1 << GROUPS.index("history")
-    matter = _that_matter(given) & ~history
+    matter, rest = _that_matter(given), _bits_of(*_SECTION)
+    sections = sorted({bits & matter & rest for bits in range(2 ** len(GROUPS))})
 
     @cache
-    def physics(coalition: int) -> Floats:
-        return _physics(given, coalition)
+    def physics(daily: int) -> dict[int, Floats]:
+        return dict(zip(sections, _physics(given, daily, sections), strict=True))
 
     rows = []
     for coalition in range(2 ** len(GROUPS)):
-        chance = physics(coalition & matter)
+        felt = coalition & matter
         factor = given.history_factor
-        if not coalition & history:
+        if not coalition & _bits_of("history"):
             factor = np.where(np.isnan(factor), np.nan, 1.0)
+        chance = physics(felt & ~rest)[felt & rest]
         rows.append(corrected_chance(chance, factor))
     return np.stack(rows)
+
+
+def _bits_of(*names: str) -> int:
+    return sum(1 << GROUPS.index(name) for name in names)
 
 
 def _that_matter(given: Coalitions) -> int:
@@ -138,44 +149,76 @@ def _that_matter(given: Coalitions) -> int:
     return bits
 
 
-def _physics(given: Coalitions, coalition: int) -> Floats:
-    is_own = {name: bool(coalition >> bit & 1) for bit, name in enumerate(GROUPS)}
-    chosen = [
-        field for name, names in _FIELDS.items() if is_own[name] for field in names
-    ]
-    own: dict[str, Any] = {field: getattr(given.own, field) for field in chosen}
-    mixed, each = _distinct(replace(given.usual, **own))
-    weather = given.own_weather if is_own["weather"] else given.usual_weather
+def _physics(given: Coalitions, daily: int, sections: Sequence[int]) -> list[Floats]:
+    """Chance for some groups with each choice of those the daily run does not feel."""
+    mixed = [_mixed(given, daily | section) for section in sections]
+    kept, each = _distinct(mixed)
+    is_own = bool(daily & _bits_of("weather"))
     chance = modelled_chance(
-        mixed,
-        weather,
+        kept,
+        given.own_weather if is_own else given.usual_weather,
         given.on,
         first_day=given.first_day,
         coefficients=given.coefficients,
     )
-    return chance[each]
+    return np.split(chance[each], len(sections))
 
 
-def _distinct(inputs: FreezeInputs) -> tuple[FreezeInputs, NDArray[np.intp]]:
-    """Keep each distinct crossing once: with few groups its own, most are alike."""
-    arrays = {item.name: getattr(inputs, item.name) for item in fields(FreezeInputs)}
-    points = arrays.pop("points")
-    parts = (*arrays.values(), *points.values())
-    count = len(inputs.rise_m)
+def _mixed(given: Coalitions, coalition: int) -> FreezeInputs:
+    groups = [name for name in _FIELDS if coalition & _bits_of(name)]
+    chosen = [field for name in groups for field in _FIELDS[name]]
+    own: dict[str, Any] = {field: getattr(given.own, field) for field in chosen}
+    return replace(given.usual, **own)
+
+
+def _distinct(
+    inputs: Sequence[FreezeInputs],
+) -> tuple[FreezeInputs, NDArray[np.intp]]:
+    """Keep each distinct crossing of several once, that differ in the section alone.
+
+    With few groups its own, most are alike.
+    """
+    arrays = {
+        item.name: np.concatenate([getattr(one, item.name) for one in inputs])
+        for item in fields(FreezeInputs)
+        if item.name != "points"
+    }
+    arrays["run_label"] = np.tile(_run_label(inputs[0]), len(inputs))
+    named = "run_label", *sorted(_OF_SECTION)
+    first, each = _alike([arrays[name] for name in named])
+    kept: dict[str, Any] = {name: array[first] for name, array in arrays.items()}
+    owner = first % len(inputs[0].rise_m)
+    points = {name: values[owner] for name, values in inputs[0].points.items()}
+    return FreezeInputs(points=points, **kept), each
+
+
+def _run_label(inputs: FreezeInputs) -> NDArray[np.intp]:
+    felt = [
+        getattr(inputs, item.name)
+        for item in fields(FreezeInputs)
+        if item.name not in {"points", "run_label"} | _OF_SECTION
+    ]
+    return _alike([*felt, *inputs.points.values()])[1]
+
+
+def _alike(
+    arrays: Sequence[NDArray[Any]],
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Find the first of the rows that are alike in all arrays, and which each is."""
+    count = len(arrays[0])
     # bit by bit: what differs in the last digit is not the same crossing
-    bits = [np.ascontiguousarray(a).view(np.uint8).reshape(count, -1) for a in parts]
+    bits = [np.ascontiguousarray(a).view(np.uint8).reshape(count, -1) for a in arrays]
     rows = np.ascontiguousarray(np.hstack(bits))
     whole = rows.view(np.dtype((np.void, rows.shape[1])))
     _, first, each = np.unique(whole.ravel(), return_index=True, return_inverse=True)
-    kept: dict[str, Any] = {name: array[first] for name, array in arrays.items()}
-    few = {name: array[first] for name, array in points.items()}
-    return replace(inputs, **kept, points=few), each
+    return first, each
 
 
 def _median(own: FreezeInputs) -> FreezeInputs:
-    every = {field for names in _FIELDS.values() for field in names}
+    every = {field for names in _FIELDS.values() for field in names} - {"opened_day"}
     usual: dict[str, Any] = {field: _usual(getattr(own, field)) for field in every}
-    return replace(own, **usual)
+    never = np.full(own.opened_day.shape, np.nan)
+    return replace(own, **{**usual, "opened_day": never})
 
 
 def _usual(values: NDArray[np.floating]) -> NDArray[np.floating]:

@@ -1,5 +1,6 @@
 """Cold by crossing: what the log says of the model, then ice and the freeze score."""
 
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -9,6 +10,8 @@ from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze import add_freeze
 from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.history import HistoryFit, fit_history, with_history, with_log
+from culvertrisk.stages.opened_history import factor_of_day
+from culvertrisk.stages.openings import with_openings
 from culvertrisk.stages.winter_months import add_winter_months
 
 
@@ -46,9 +49,14 @@ def under_cold(
     fit : HistoryFit
         What the log said.
     """
+    crossings = with_openings(crossings, log, settings, day)
     fit = fit_history(crossings, log, weather, sun, settings, day)
     crossings, settings = with_log(crossings, settings, fit)
+    factor = factor_of_day(crossings, weather, sun, day, settings, fit)
+    fit = replace(fit, history_factor=factor)
+    crossings = crossings.assign(history_factor=factor)  # cause and days follow it
     crossings = add_freeze(crossings, weather, sun, day, settings)
     crossings = with_history(crossings, fit, settings).copy()  # one block again: quick
-    crossings = add_winter_months(crossings, weather, sun, day, settings)
-    return crossings, settings, fit
+    usual = crossings.assign(history_factor=fit.usual_factor)
+    usual = add_winter_months(usual, weather, sun, day, settings)
+    return usual.assign(history_factor=fit.history_factor), settings, fit

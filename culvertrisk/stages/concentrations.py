@@ -79,17 +79,19 @@ def kirpich_limits(crossings: GeoDataFrame) -> Limits:
     )
 
 
-def lag_limits(crossings: GeoDataFrame, number: Floats) -> Limits:
-    """Catchments and curve numbers outside those the NRCS lag holds for."""
+def lag_area_limits(area_m2: Floats) -> Limits:
+    """Catchments above those the NRCS lag holds for."""
+    most_m2 = storm_defaults()["lag_area_limit"]
+    most = quantity(most_m2 / _KM2_M2, "km²")
+    sentence = f"catchment is above the {most} limit of the NRCS lag"
+    return ((sentence, area_m2 > most_m2),)
+
+
+def lag_number_limits(number: Floats) -> Limits:
+    """Curve numbers outside those the NRCS lag holds for."""
     defaults = storm_defaults()
     low, high = defaults["lag_number_low"], defaults["lag_number_high"]
-    most_m2 = defaults["lag_area_limit"]
-    most = quantity(most_m2 / _KM2_M2, "km²")
     return (
-        (
-            f"catchment is above the {most} limit of the NRCS lag",
-            crossings["catchment_m2"].to_numpy(float) > most_m2,
-        ),
         (
             f"curve number is outside the {low:g} to {high:g} of the NRCS lag, which "
             "takes the nearer end",
@@ -125,7 +127,9 @@ def velocity_limits(crossings: GeoDataFrame) -> Limits:
 def concentration_limits(crossings: GeoDataFrame, choices: DesignChoices) -> Limits:
     """Limits of the method chosen."""
     if choices.concentration == "nrcs lag":
-        return lag_limits(crossings, curve_numbers(crossings, choices))
+        number = curve_numbers(crossings, choices)
+        area_m2 = crossings["catchment_m2"].to_numpy(float)
+        return (*lag_area_limits(area_m2), *lag_number_limits(number))
     of_method = {
         "kirpich": kirpich_limits,
         "faa": faa_limits,

@@ -10,10 +10,11 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.road_flow import Road, balanced_headwater
-from culvertrisk.settings import Forecast, Settings
+from culvertrisk.settings import Settings
 from culvertrisk.stages.closure_loss import closure_loss
 from culvertrisk.stages.flood_capacity import NOT_PIPES
 from culvertrisk.stages.flood_weather import DayWater
+from culvertrisk.stages.pond_room import spill_notes
 from culvertrisk.stages.rating import (
     open_headwater,
     profile_of,
@@ -24,7 +25,6 @@ from culvertrisk.stages.rating import (
 from culvertrisk.stages.road_profile import RoadProfile
 from culvertrisk.stages.today_hours import day_clock, day_flow, row_slices
 from culvertrisk.stages.washout import known_paved, washout_classes
-from culvertrisk.stages.winter_weather import with_forecast
 from culvertrisk.tables import table
 from culvertrisk.units import DAY_S, HOUR_S, to_unit
 
@@ -50,7 +50,7 @@ class _OverRoad(NamedTuple):
     ends_s: Floats
 
 
-def coming_night(weather: pd.DataFrame, on: date, forecast: Forecast) -> Night:
+def coming_night(weather: pd.DataFrame, on: date) -> Night:
     """Tell whether the night after the day asked freezes.
 
     Parameters
@@ -59,8 +59,6 @@ def coming_night(weather: pd.DataFrame, on: date, forecast: Forecast) -> Night:
         The table of ``read_weather``.
     on : date
         The day asked.
-    forecast : Forecast
-        Numbers typed for that day win over its row.
 
     Returns
     -------
@@ -68,8 +66,8 @@ def coming_night(weather: pd.DataFrame, on: date, forecast: Forecast) -> Night:
         By the low of the day after; where it is unknown by that of the day itself,
         and frost where neither is known, which the note says.
     """
-    days = with_forecast(weather, on, forecast)["air_min_c"]
-    lows_c = days.reindex(pd.DatetimeIndex([on + timedelta(days=1), on]))
+    days = pd.DatetimeIndex([on + timedelta(days=1), on])
+    lows_c = weather["air_min_c"].reindex(days)
     known_c = lows_c.dropna()
     if known_c.empty:
         return Night(True, "closure: low of the coming night unknown, frost assumed")
@@ -107,8 +105,8 @@ def add_consequence(
     -------
     crossings : GeoDataFrame
         With the columns made by ``consequence`` but for the design storm's; 0 where
-        today's water does not fill the pond, NaN or blank where not known and at
-        bridges and fords.
+        today's water does not fill the pond or leaves it over lower ground first, NaN
+        or blank where not known and at bridges and fords.
 
     Notes
     -----
@@ -133,16 +131,13 @@ def add_consequence(
     closure_s = np.where(flow_m3s > 0, closure_s, 0)
     flooded_s = _closure(crossings, "half_flooded_s", over, night)
     flooded_s = np.where(is_pipe, flooded_s, np.nan)
-    fill_m = crossings["cover_m"].to_numpy(float) + crossings["rise_m"].to_numpy(float)
-    is_paved, has_surface = known_paved(crossings)
     return crossings.assign(
         over_road_depth_m=depth_m,
         over_road_length_m=under_water_length(depth_m, road),
         closure_s=np.where(np.isnan(depth_m), np.nan, closure_s),
         flooded_closure_s=flooded_s,
         flooded_loss_person_h=_flooded_loss(crossings, flooded_s, settings),
-        washout_class=washout_classes(depth_m, fill_m, is_paved),
-        washout_note=_notes(depth_m, fill_m, has_surface, night),
+        **_danger(crossings, depth_m, settings, night),
     )
 
 
@@ -249,6 +244,20 @@ def _depth(flow_m3s: Floats, limit_m: Floats, road: Road) -> Floats:
     )
     depth_m[wet] = level_m - limit_m[wet]
     return depth_m
+
+
+def _danger(
+    crossings: GeoDataFrame, depth_m: Floats, settings: Settings, night: Night
+) -> dict[str, Texts]:
+    """Word for the danger of a washout, and what to know of it."""
+    fill_m = crossings["cover_m"].to_numpy(float) + crossings["rise_m"].to_numpy(float)
+    is_paved, has_surface = known_paved(crossings)
+    notes = _notes(depth_m, fill_m, has_surface, night)
+    both = zip(spill_notes(crossings, depth_m, settings), notes, strict=True)
+    return {
+        "washout_class": washout_classes(depth_m, fill_m, is_paved),
+        "washout_note": np.array(["; ".join(filter(None, b)) for b in both], object),
+    }
 
 
 def _notes(

@@ -12,11 +12,12 @@ from culvertrisk.formulas.curve_number import (
     runoff_depth,
     unit_peak,
 )
-from culvertrisk.formulas.runoff import flow_rational, flow_regression
+from culvertrisk.formulas.runoff import flow_rational
 from culvertrisk.stages.concentrations import (
     concentration_limits,
     concentration_time,
-    lag_limits,
+    lag_area_limits,
+    lag_number_limits,
     lag_time,
     rational_limits,
     slope_limits,
@@ -26,20 +27,21 @@ from culvertrisk.stages.design_storm import (
     PEAK_YEARS,
     DesignChoices,
     Rain,
-    RegionalRegression,
     curve_numbers,
     rain_depths,
     runoff_fractions,
     storm_defaults,
 )
+from culvertrisk.stages.known_column import known_column
 from culvertrisk.stages.limits import Limits
 from culvertrisk.tables import table
-from culvertrisk.units import DAY_S, to_unit
+from culvertrisk.units import DAY_S, HOUR_S, to_unit
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _PERCENT = 100.0  # exact
+_MINUTE_S = to_unit("1 min", "s")
 _INITIAL_LOSS = 0.2  # of the retention: tr55, eq. 2-2
 
 
@@ -47,14 +49,21 @@ _INITIAL_LOSS = 0.2  # of the retention: tr55, eq. 2-2
 class MethodPeaks:
     """Peaks of one method, shape (n, k) for ``PEAK_YEARS``, and its limits.
 
-    ``is_within`` tells where the method's published limits hold. ``limits`` are
-    sentences for the reader, each with the crossings it is true of.
+    Sentences for the reader, each with the crossings it is true of: where one of
+    ``refusals`` is true the method does not apply; ``limits`` are what its numbers
+    are held at or stretched to where it does.
     """
 
     flow_m3s: Floats
-    is_within: Bools
+    refusals: Limits
     limits: Limits = ()
     error_fraction: float = np.nan
+
+
+def is_within(found: MethodPeaks) -> Bools:
+    """Where none of a method's refusals is true, shape (n,)."""
+    refused = [is_true for _, is_true in found.refusals]
+    return ~np.any(refused, axis=0)
 
 
 def rational_peaks(
@@ -71,9 +80,8 @@ def rational_peaks(
         flow_m3s=flow_rational(
             area_m2[:, None], intensity_m_s, fraction[:, None], factors
         ),
-        is_within=area_m2 <= storm_defaults()["rational_limit"],
+        refusals=(*rational_limits(area_m2), *_rain_refusals(rain, choices, time_s)),
         limits=(
-            *rational_limits(area_m2),
             (
                 "runoff share times frequency factor is held at 1",
                 fraction * factors.max() > 1,
@@ -84,6 +92,31 @@ def rational_peaks(
             *time_limits(time_s),
         ),
     )
+
+
+def _rain_refusals(rain: Rain, choices: DesignChoices, time_s: Floats) -> Limits:
+    """Rain that the rational method asks for and the rain table does not hold."""
+    day_s = np.full(len(time_s), DAY_S)
+    is_velocity = choices.concentration == "velocity"
+    of_day = _reach_limits(rain, day_s, "rain of the velocity method, 24 h,")
+    reach = _reach_limits(rain, time_s, "time of concentration")
+    return (*reach, *(of_day if is_velocity else ()))
+
+
+def _reach_limits(rain: Rain, duration_s: Floats, what: str) -> Limits:
+    """Durations that the rain table does not reach; it is not stretched."""
+    if rain.grid is None:
+        return ()
+    ends_s = float(rain.grid.index.min()), float(rain.grid.index.max())
+    low, high = (_duration_words(end_s) for end_s in ends_s)
+    sentence = f"{what} is outside the {low} to {high} of the rain table"
+    return ((sentence, (duration_s < ends_s[0]) | (duration_s > ends_s[1])),)
+
+
+def _duration_words(duration_s: float) -> str:
+    if duration_s < HOUR_S:
+        return f"{duration_s / _MINUTE_S:g} min"
+    return f"{duration_s / HOUR_S:g} h"
 
 
 def _rain_limits(rain: Rain, choices: DesignChoices, time_s: Floats) -> Limits:
@@ -107,43 +140,44 @@ def curve_number_peaks(
     number = curve_numbers(crossings, choices)
     if np.isnan(number).all() or rain.grid is None:
         return None
-    area_m2 = _area(crossings)
-    day_m = rain_depths(rain, np.full(len(area_m2), DAY_S))
+    area_m2, day_s = _area(crossings), np.full(len(crossings), DAY_S)
+    day_m = rain_depths(rain, day_s)
     time_s = lag_time(crossings, number)
     loss_ratio = _INITIAL_LOSS * retention(number)[:, None] / day_m
-    pond_percent = choices.pond_fraction * _PERCENT
-    flow_m3s = flow_graphical_peak(
-        area_m2[:, None],
-        runoff_depth(day_m, number[:, None]),
-        _unit_peak(time_s, loss_ratio, choices.rain_type),
-        _pond_factor(pond_percent),
+    ponds = known_column(crossings, "swamp_fraction", choices.pond_fraction)
+    return MethodPeaks(
+        flow_m3s=flow_graphical_peak(
+            area_m2[:, None],
+            runoff_depth(day_m, number[:, None]),
+            _unit_peak(time_s, loss_ratio, choices.rain_type),
+            _pond_factor(ponds)[:, None],
+        ),
+        refusals=(
+            *lag_area_limits(area_m2),
+            *_graphical_refusals(time_s, number),
+            *_reach_limits(rain, day_s, "rain of the curve number method, 24 h,"),
+        ),
+        limits=(
+            *lag_number_limits(number),
+            *slope_limits(crossings),
+            *_graphical_limits(time_s, loss_ratio),
+            *_pond_limits(ponds),
+        ),
     )
-    limits = (
-        *lag_limits(crossings, number),
-        *slope_limits(crossings),
-        *_graphical_limits(time_s, number, loss_ratio),
-        *_pond_limits(pond_percent, len(area_m2)),
-    )
-    defaults = storm_defaults()
-    is_within = (
-        (time_s <= defaults["graphical_high"])
-        & (area_m2 <= defaults["lag_area_limit"])
-        & (number > defaults["curve_number_low"])
-    )
-    return MethodPeaks(flow_m3s, is_within, limits)
 
 
-def _pond_factor(pond_percent: float) -> float:
+def _pond_factor(ponds: Floats) -> Floats:
+    """Factor of ponds and swamps by their share of the catchment, shape (n,)."""
     rows = table("tr55_ponds")
-    return float(np.interp(pond_percent, rows["pond_percent"], rows["pond_factor"]))
+    return np.interp(ponds * _PERCENT, rows["pond_percent"], rows["pond_factor"])
 
 
-def _pond_limits(pond_percent: float, count: int) -> Limits:
+def _pond_limits(ponds: Floats) -> Limits:
     most = table("tr55_ponds")["pond_percent"].max()
     sentence = (
         f"ponds count with the {most:g} % at which the graphical method's factors end"
     )
-    return ((sentence, np.full(count, pond_percent > most)),)
+    return ((sentence, ponds * _PERCENT > most),)
 
 
 def _unit_peak(time_s: Floats, loss_ratio: Floats, rain_type: str) -> Floats:
@@ -155,95 +189,42 @@ def _unit_peak(time_s: Floats, loss_ratio: Floats, rain_type: str) -> Floats:
     return unit_peak(held_s[:, None], loss_ratio, coefficients)
 
 
-def _graphical_limits(time_s: Floats, number: Floats, loss_ratio: Floats) -> Limits:
+def _graphical_refusals(time_s: Floats, number: Floats) -> Limits:
+    """Times and curve numbers for which the graphical method is not made."""
     defaults = storm_defaults()
-    rows = table("tr55_peak")["loss_ratio"]
-    is_clamped = (loss_ratio < rows.min()) | (loss_ratio > rows.max())
+    longest_s, low = defaults["graphical_high"], defaults["curve_number_low"]
     return (
         (
-            "time of concentration is held at the graphical method's least 0.1 h",
-            time_s < defaults["graphical_low"],
+            f"time of concentration is above the graphical method's "
+            f"{longest_s / HOUR_S:g} h",
+            time_s > longest_s,
         ),
         (
-            "time of concentration is above the graphical method's 10 h",
-            time_s > defaults["graphical_high"],
+            f"curve number is not above the {low:g} of the graphical method",
+            number <= low,
+        ),
+        ("curve number of the catchment is not known", np.isnan(number)),
+    )
+
+
+def _graphical_limits(time_s: Floats, loss_ratio: Floats) -> Limits:
+    """What is held within the ends of the graphical method's tables."""
+    least_s = storm_defaults()["graphical_low"]
+    rows = table("tr55_peak")["loss_ratio"]
+    low, high = rows.min(), rows.max()
+    is_clamped = (loss_ratio < low) | (loss_ratio > high)
+    return (
+        (
+            f"time of concentration is held at the graphical method's least "
+            f"{least_s / HOUR_S:g} h",
+            time_s < least_s,
         ),
         (
-            "initial loss over rain is held within the graphical method's 0.1 to 0.5",
+            "initial loss over rain is held within the graphical method's "
+            f"{low:g} to {high:g}",
             is_clamped.any(axis=1),
         ),
-        (
-            "curve number is not above the 40 of the graphical method",
-            number <= defaults["curve_number_low"],
-        ),
     )
-
-
-def regression_peaks(
-    crossings: GeoDataFrame, choices: DesignChoices
-) -> MethodPeaks | None:
-    """Peaks by the town's regional equations, held within their domain."""
-    region = choices.regression
-    if region is None:
-        return None
-    names = [*dict.fromkeys([*region.units, *region.constants])]
-    values = np.stack([_predictor(crossings, region, name) for name in names], axis=1)
-    low, high = _bounds(region, names)
-    is_outside = (values < low) | (values > high)
-    flows = [
-        flow_regression(
-            np.clip(values, low, high),
-            region.coefficients.get(year, np.nan),
-            [region.exponents.get(year, {}).get(name, 0.0) for name in names],
-            [region.powers_of_ten.get(year, {}).get(name, 0.0) for name in names],
-        )
-        for year in PEAK_YEARS
-    ]
-    scale_m3s = to_unit(f"1 {region.flow_unit}", "m**3/s") * choices.climate_factor
-    said = [_domain_sentence(region, name) for name in names]
-    return MethodPeaks(
-        flow_m3s=scale_m3s * np.stack(flows, axis=1),
-        is_within=np.asarray(~is_outside.any(axis=1)),
-        limits=(
-            *zip(said, is_outside.T, strict=True),
-            (_error_sentence(region), np.full(len(crossings), True)),
-        ),
-        error_fraction=region.standard_error_fraction,
-    )
-
-
-def _bounds(region: RegionalRegression, names: list[str]) -> tuple[Floats, Floats]:
-    ends = [region.domain.get(name, (-np.inf, np.inf)) for name in names]
-    low, high = np.array(ends, dtype=float).T
-    return low, high
-
-
-def _error_sentence(region: RegionalRegression) -> str:
-    if np.isnan(region.standard_error_fraction):
-        return "standard error of the regional equation not given: no band about it"
-    percent = region.standard_error_fraction * _PERCENT
-    return f"standard error of the regional equation is {percent:.0f} %"
-
-
-def _domain_sentence(region: RegionalRegression, name: str) -> str:
-    low, high = region.domain.get(name, (-np.inf, np.inf))
-    ends = f"{low:g} to {high:g} {region.units.get(name, '')}".rstrip()
-    return (
-        f"{name} is outside the regional equation's {ends} and held at the nearer end"
-    )
-
-
-def _predictor(
-    crossings: GeoDataFrame, region: RegionalRegression, name: str
-) -> Floats:
-    if name in region.constants:
-        return np.full(len(crossings), region.constants[name], dtype=float)
-    ours = {
-        "area": (crossings["catchment_m2"], "m**2"),
-        "slope": (crossings["flow_path_slope_m_per_m"], "m/m"),
-    }
-    values, unit = ours[name]
-    return values.to_numpy(float) * to_unit(f"1 {unit}", region.units[name])
 
 
 def _area(crossings: GeoDataFrame) -> Floats:

@@ -1,12 +1,13 @@
 """Where the two ends of each barrel lie, and which one the water comes from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.inputs.rasters import Terrain, cells
+from culvertrisk.stages.misplaced import OFF_ROAD_M
 from culvertrisk.stages.roadside import Roadside
 from culvertrisk.terrain.carve import Carved, carve
 from culvertrisk.terrain.sampling import fall_bearing, sample
@@ -27,11 +28,13 @@ class Ends:
     """The ends of each barrel and the cut between them; arrays of shape (n,).
 
     Places in the work CRS [m]. ``is_turned`` means that the mapped outlet is the end
-    the water comes from. ``upstream_row`` and ``upstream_col`` are the cell of the
-    lowest ground beyond the upstream end, -1 where not cut; ``upstream_ground_m`` its
-    elevation; ``fall_m`` the fall of the ground between both such cells and
-    ``fall_length_m`` their distance; NaN where not cut. ``carved_m`` is the cut DEM,
-    shape (rows, columns), or None without a DEM.
+    the water comes from, ``is_told`` that names, ground or flow tell which one it is;
+    where not, the ground straight ahead has guessed. ``upstream_row`` and
+    ``upstream_col`` are the cell of the lowest ground beyond the upstream end, -1 where
+    not cut; ``upstream_ground_m`` its elevation, and so downstream; ``fall_m`` the fall
+    of the ground between both such cells and ``fall_length_m`` their distance; NaN
+    where not cut. ``carved_m`` is the cut DEM, shape (rows, columns), or None without a
+    DEM.
     """
 
     upstream_x_m: Floats
@@ -40,10 +43,14 @@ class Ends:
     downstream_y_m: Floats
     is_mapped: NDArray[np.bool_]
     is_turned: NDArray[np.bool_]
+    is_told: NDArray[np.bool_]
     is_carved: NDArray[np.bool_]
     upstream_row: NDArray[np.int64]
     upstream_col: NDArray[np.int64]
     upstream_ground_m: Floats
+    downstream_row: NDArray[np.int64]
+    downstream_col: NDArray[np.int64]
+    downstream_ground_m: Floats
     fall_m: Floats
     fall_length_m: Floats
     carved_m: NDArray[np.float32] | None
@@ -67,17 +74,19 @@ def place_ends(
     -------
     ends : Ends
         Mapped ends where both are known. Else half the barrel's length (or half the
-        road's width) from the point, square to the road, at driveways along it;
-        without a road, up and down the fall of the ground, and nothing is cut.
+        road's width) from the point, square to the road, at driveways along it; a
+        point up to 25 m beside the road is first put on its middle. Without a road, up
+        and down the fall of the ground, and nothing is cut.
 
     Notes
     -----
-    Of a point, the upstream end is the one with the higher ground straight ahead of
-    it, 15 to 30 m from the road's middle: the lowest ground near an end may be a
-    ditch that falls along the road. Mapped ends keep their names unless the lowest
-    ground beyond them clearly falls the other way and the recorded beds, where
-    known, fall that way too: a bed that rises to the outlet on ground that falls to
-    it is a pipe laid with a back-fall, not a wrong name.
+    Of a point, the upstream end is guessed to be the one with the higher ground
+    straight ahead of it, 15 to 30 m from the road's middle: the lowest ground near an
+    end may be a ditch that falls along the road. Water that runs through the cut tells
+    better: :func:`~culvertrisk.stages.flow_side.turn_by_flow`. Mapped ends keep their
+    names unless the lowest ground beyond them clearly falls the other way and the
+    recorded beds, where known, fall that way too: a bed that rises to the outlet on
+    ground that falls to it is a pipe laid with a back-fall, not a wrong name.
     """
     mapped = crossings[["inlet_x_m", "inlet_y_m", "outlet_x_m", "outlet_y_m"]]
     xy = mapped.to_numpy(np.float64)
@@ -91,7 +100,7 @@ def place_ends(
         is_mapped,
         _cut(xy, is_mapped, is_cut, terrain),
         terrain,
-        _keeps_names(crossings),
+        keeps_names(crossings),
     )
 
 
@@ -102,43 +111,77 @@ def _with_ground(
     terrain: Terrain,
     keeps_names: NDArray[np.bool_],
 ) -> Ends:
+    named = _as_named(xy, is_mapped, cut, terrain)
+    rise_m, ahead_m = -named.fall_m, _rise_ahead(xy, terrain)
+    guess_m = np.where(is_mapped | np.isnan(ahead_m), rise_m, ahead_m)
+    clear_m = np.where(is_mapped, CLEAR_FALL_M, 0)
+    is_wrong = (guess_m > clear_m) & ~(is_mapped & keeps_names)
+    # Lowest ground and ground ahead, both clear: together they tell.
+    least_m = np.minimum(np.abs(rise_m), np.abs(ahead_m))
+    agrees = (rise_m * ahead_m > 0) & (least_m > CLEAR_FALL_M)
+    return turn_ends(named, is_wrong, is_mapped | agrees)
+
+
+def _as_named(
+    xy: Floats, is_mapped: NDArray[np.bool_], cut: Carved, terrain: Terrain
+) -> Ends:
     first_m = _ground(terrain, cut.first_row, cut.first_col)
     second_m = _ground(terrain, cut.second_row, cut.second_col)
-    rise_m = second_m - first_m
-    is_turned = _is_turned(xy, is_mapped, rise_m, terrain, keeps_names)
-    # Where the ground ahead tells otherwise, it tells no fall of the barrel.
-    fall_m = np.where(is_turned, rise_m, -rise_m)
-    fall_m[~is_mapped & (fall_m < 0)] = np.nan
     away = np.hypot(cut.first_row - cut.second_row, cut.first_col - cut.second_col)
-    turned_xy = np.where(is_turned[:, None], xy[:, [2, 3, 0, 1]], xy)
     return Ends(
-        upstream_x_m=turned_xy[:, 0],
-        upstream_y_m=turned_xy[:, 1],
-        downstream_x_m=turned_xy[:, 2],
-        downstream_y_m=turned_xy[:, 3],
+        upstream_x_m=xy[:, 0],
+        upstream_y_m=xy[:, 1],
+        downstream_x_m=xy[:, 2],
+        downstream_y_m=xy[:, 3],
         is_mapped=is_mapped,
-        is_turned=is_turned,
+        is_turned=np.zeros(len(xy), np.bool_),
+        is_told=is_mapped,
         is_carved=cut.is_carved,
-        upstream_row=np.where(is_turned, cut.second_row, cut.first_row),
-        upstream_col=np.where(is_turned, cut.second_col, cut.first_col),
-        upstream_ground_m=np.where(is_turned, second_m, first_m),
-        fall_m=fall_m,
+        upstream_row=cut.first_row,
+        upstream_col=cut.first_col,
+        upstream_ground_m=first_m,
+        downstream_row=cut.second_row,
+        downstream_col=cut.second_col,
+        downstream_ground_m=second_m,
+        fall_m=first_m - second_m,
         fall_length_m=np.where(cut.is_carved, away * terrain.cell_m, np.nan),
         carved_m=cut.elevation_m,
     )
 
 
-def _is_turned(
-    xy: Floats,
-    is_mapped: NDArray[np.bool_],
-    rise_m: Floats,
-    terrain: Terrain,
-    keeps_names: NDArray[np.bool_],
-) -> NDArray[np.bool_]:
-    ahead_m = _rise_ahead(xy, terrain)
-    ahead_m = np.where(is_mapped | np.isnan(ahead_m), rise_m, ahead_m)
-    clear_m = np.where(is_mapped, CLEAR_FALL_M, 0)
-    return np.asarray((ahead_m > clear_m) & ~(is_mapped & keeps_names))
+def turn_ends(
+    ends: Ends, is_wrong: NDArray[np.bool_], is_told: NDArray[np.bool_]
+) -> Ends:
+    """Let the water come from the other end where an end was wrong.
+
+    Parameters
+    ----------
+    ends : Ends
+        Of n barrels.
+    is_wrong : ndarray of bool, shape (n,)
+        Where both ends change places.
+    is_told : ndarray of bool, shape (n,)
+        Where it is known now which end the water comes from.
+
+    Returns
+    -------
+    ends : Ends
+        With the ground's fall from the new upstream end; NaN where only a point is
+        mapped and the lowest ground rises: it tells no fall of that barrel.
+    """
+    changed = {
+        f"{a}stream_{name}": np.where(
+            is_wrong,
+            getattr(ends, f"{b}stream_{name}"),
+            getattr(ends, f"{a}stream_{name}"),
+        )
+        for name in ("x_m", "y_m", "row", "col", "ground_m")
+        for a, b in (("up", "down"), ("down", "up"))
+    }
+    fall_m = changed["upstream_ground_m"] - changed["downstream_ground_m"]
+    fall_m[~ends.is_mapped & (fall_m < 0)] = np.nan
+    is_turned = ends.is_turned ^ is_wrong
+    return replace(ends, is_turned=is_turned, is_told=is_told, fall_m=fall_m, **changed)
 
 
 def _rise_ahead(xy: Floats, terrain: Terrain) -> Floats:
@@ -161,6 +204,11 @@ def _ends_of_point(
 ) -> Floats:
     x_m, y_m = crossings.geometry.x.to_numpy(), crossings.geometry.y.to_numpy()
     is_along = crossings["crossing_kind"].to_numpy() == "driveway"
+    # A point beside the road, such as at one end of the pipe, is not its middle.
+    off_m = np.hypot(road.foot_x_m - x_m, road.foot_y_m - y_m)
+    is_beside = ~is_along & (off_m > road.half_width_m) & (off_m <= OFF_ROAD_M)
+    x_m = np.where(is_beside, road.foot_x_m, x_m)
+    y_m = np.where(is_beside, road.foot_y_m, y_m)
     bearing_rad = road.bearing_rad + np.where(is_along, 0, np.pi / 2)
     if terrain is not None:
         rows, cols = cells(terrain, x_m, y_m)
@@ -172,7 +220,8 @@ def _ends_of_point(
     return np.column_stack([x_m - east_m, y_m - north_m, x_m + east_m, y_m + north_m])
 
 
-def _keeps_names(crossings: GeoDataFrame) -> NDArray[np.bool_]:
+def keeps_names(crossings: GeoDataFrame) -> NDArray[np.bool_]:
+    """Whether the recorded beds fall from the mapped inlet to the outlet."""
     inlet_m = crossings["inlet_invert_m"].to_numpy(np.float64)
     outlet_m = crossings["outlet_invert_m"].to_numpy(np.float64)
     return np.asarray(inlet_m >= outlet_m)
@@ -204,6 +253,6 @@ def _without_ground(xy: Floats, is_mapped: NDArray[np.bool_]) -> Ends:
     # Which side of the road the water comes from is not known without ground.
     xy = np.where(is_mapped[:, None], xy, np.nan)
     return Ends(
-        xy[:, 0], xy[:, 1], xy[:, 2], xy[:, 3], is_mapped, never, never,
-        nowhere, nowhere, unknown, unknown, unknown, None,
+        xy[:, 0], xy[:, 1], xy[:, 2], xy[:, 3], is_mapped, never, is_mapped, never,
+        nowhere, nowhere, unknown, nowhere, nowhere, unknown, unknown, unknown, None,
     )  # fmt: skip

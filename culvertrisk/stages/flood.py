@@ -1,5 +1,6 @@
 """Flood stage: rain and melt to flow, pipe to capacity, both to a chance of flood."""
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,6 @@ from culvertrisk.stages.design_storm import storm_defaults
 from culvertrisk.stages.flood_capacity import (
     NOT_PIPES,
     Openings,
-    headwater_limit,
     iced_openings,
     open_capacity,
     openings,
@@ -30,7 +30,9 @@ from culvertrisk.stages.flood_weather import (
     runoff_share,
 )
 from culvertrisk.stages.flow_notes import flow_notes
-from culvertrisk.stages.pond_room import pond_room
+from culvertrisk.stages.pond_room import known_spill, pond_room, spill_capacity
+from culvertrisk.stages.ponding import PondGround
+from culvertrisk.stages.road_over_bed import headwater_limit
 from culvertrisk.stages.tailwater import backed_up, capacity_under_tailwater
 
 Floats = NDArray[np.float64]
@@ -46,7 +48,10 @@ class Runoff:
 
 
 def add_flood(
-    crossings: GeoDataFrame, water: DayWater, settings: Settings
+    crossings: GeoDataFrame,
+    water: DayWater,
+    settings: Settings,
+    pond: PondGround | None = None,
 ) -> GeoDataFrame:
     """Add flows, capacities and the chance that water goes over the road today.
 
@@ -58,6 +63,8 @@ def add_flood(
         The day's rain and melt, as ``day_water`` gives it.
     settings : Settings
         Runoff shares; spread of today's peak in ``forecast``.
+    pond : PondGround, optional
+        The ponds of the elevation raster, of the same rows.
 
     Returns
     -------
@@ -68,25 +75,27 @@ def add_flood(
     Notes
     -----
     A blocked pipe passes nothing: the day's runoff then fills the pond below the
-    road, see :func:`~culvertrisk.stages.pond_room.pond_room`. An open one, with its
-    silt, is set against the day's peak, with the water of the ditch, or of the next
+    road, see :func:`~culvertrisk.stages.pond_room.pond_room`; water that leaves over
+    lower ground first, see ``spill_capacity``, does not come over it. An open one, with
+    its silt, is set against the day's peak, with the water of the ditch, or of the next
     crossing, standing at its outlet. Ice in the section is an engineering assumption,
     not a standard: see ``iced_openings``. Flow and volume are lognormal about their
     estimate with ``forecast.spread_fraction``.
     """
     flows = _runoff(crossings, water, settings)
     limit_m, assumed = headwater_limit(crossings)
-    pond_m3, source = pond_room(crossings, limit_m)
-    spread = settings.forecast.spread_fraction
-    chances = _chances(crossings, flows, limit_m, pond_m3, spread)
+    pond_m3, source = pond_room(crossings, limit_m, pond)
+    pipe_only = {
+        "headwater_limit_m": limit_m,
+        "pond_room_m3": pond_m3,
+        "spill_capacity_m3s": spill_capacity(crossings, limit_m),
+        **_capacities(crossings, flows.today_flow_m3s, limit_m),
+    }
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
-    pipe_only = {"headwater_limit_m": limit_m, "pond_room_m3": pond_m3, **chances}
     flooded = crossings.assign(
-        concentration_s=flows.concentration_s,
-        today_flow_m3s=flows.today_flow_m3s,
+        **dataclasses.asdict(flows),
         **{name: np.where(is_pipe, value, np.nan) for name, value in pipe_only.items()},
         pond_source=np.where(is_pipe, source, ""),
-        today_runoff_m3=flows.today_runoff_m3,
         flow_note=flow_notes(
             crossings,
             flows.concentration_s,
@@ -94,7 +103,9 @@ def add_flood(
             water.note,
         ),
     )
-    return with_open_chance(flooded, flooded["flooded_open_chance"].to_numpy(float))
+    when_open, when_blocked = _chances(flooded, settings)
+    flooded = flooded.assign(flooded_blocked_chance=when_blocked)
+    return with_open_chance(flooded, when_open)
 
 
 def with_open_chance(
@@ -141,34 +152,39 @@ def _runoff(crossings: GeoDataFrame, water: DayWater, settings: Settings) -> Run
     )
 
 
-def _chances(
-    crossings: GeoDataFrame,
-    flows: Runoff,
-    limit_m: Floats,
-    pond_m3: Floats,
-    spread_fraction: float,
+def _capacities(
+    crossings: GeoDataFrame, flow_m3s: Floats, limit_m: Floats
 ) -> dict[str, Floats]:
-    """Capacities, and chances of water over the road: open and blocked."""
+    """Water below each road today, and what each pipe passes: open and with its ice."""
     found = openings(crossings)
     at_road = (crossings, found, limit_m)
     none_m, free_m3s = np.full(len(crossings), np.nan), open_capacity(found, limit_m)
     open_m3s, _ = capacity_under_tailwater(*at_road, none_m, free_m3s)
-    backed_m = backed_up(*at_road, flows.today_flow_m3s)
+    backed_m = backed_up(*at_road, flow_m3s)
     today_m3s, tail_m = capacity_under_tailwater(*at_road, backed_m, open_m3s)
     iced_m3s = _iced_capacity(crossings, found, limit_m, backed_m)
     iced_m3s = np.where(
         crossings["blocked_fraction"] == 0, today_m3s, np.minimum(iced_m3s, today_m3s)
     )
-    when_open = exceedance_chance(flows.today_flow_m3s, today_m3s, spread_fraction)
-    when_blocked = exceedance_chance(flows.today_runoff_m3, pond_m3, spread_fraction)
     return {
         "tailwater_m": tail_m,
         "open_capacity_m3s": open_m3s,
         "today_capacity_m3s": today_m3s,
         "iced_capacity_m3s": iced_m3s,
-        "flooded_open_chance": when_open,
-        "flooded_blocked_chance": when_blocked,
     }
+
+
+def _chances(crossings: GeoDataFrame, settings: Settings) -> tuple[Floats, Floats]:
+    """Chances of water over the road today: open and blocked."""
+    spread = settings.forecast.spread_fraction
+    spill_m3s = known_spill(crossings, settings)
+    flow_m3s, runoff_m3 = crossings["today_flow_m3s"], crossings["today_runoff_m3"]
+    open_m3s = crossings["today_capacity_m3s"] + spill_m3s
+    when_open = exceedance_chance(flow_m3s, open_m3s, spread)
+    when_blocked = exceedance_chance(runoff_m3, crossings["pond_room_m3"], spread)
+    is_more = exceedance_chance(flow_m3s, spill_m3s, spread)
+    spilling = np.minimum(when_blocked, is_more)
+    return when_open, np.where(spill_m3s > 0, spilling, when_blocked)
 
 
 def _iced_capacity(

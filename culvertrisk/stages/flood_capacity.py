@@ -15,7 +15,6 @@ from culvertrisk.formulas.sections import Barrel, Conduit
 from culvertrisk.stages.flood_weather import flood_defaults
 from culvertrisk.stages.usual_barrel import usual_barrel
 from culvertrisk.tables import table
-from culvertrisk.units import quantity
 
 Floats = NDArray[np.float64]
 
@@ -88,52 +87,6 @@ def openings(crossings: GeoDataFrame, tailwater_m: Floats | float = 0.0) -> Open
         barrel_count=count.to_numpy(float),
         shape=choice["shape"].to_numpy(object),
     )
-
-
-def headwater_limit(crossings: GeoDataFrame) -> tuple[Floats, NDArray[np.object_]]:
-    """Depth over the inlet bed at which water reaches the road, and what was assumed.
-
-    Parameters
-    ----------
-    crossings : GeoDataFrame
-        With the columns of culverts and site.
-
-    Returns
-    -------
-    headwater_limit_m : ndarray, shape (n,)
-        Low point of the road less inlet invert where both are known and the crown
-        lies below the road; else rise and cover, by default where unknown [m].
-    notes : ndarray of str, shape (n,)
-        What was assumed; blank if nothing.
-    """
-    defaults = flood_defaults()
-    rise_m = crossings["rise_m"].to_numpy(float)
-    cover_m = crossings["cover_m"].to_numpy(float)
-    assumed_rise_m = np.where(np.isnan(rise_m), defaults["unknown_rise"], rise_m)
-    surveyed = crossings["road_low_m"] - crossings["inlet_invert_m"]
-    surveyed_m = surveyed.to_numpy(float)
-    is_surveyed = surveyed_m >= assumed_rise_m
-    usual_m = np.where(
-        crossings["material"] == "plastic",
-        defaults["unknown_plastic_cover"],
-        defaults["unknown_cover"],
-    )
-    assumed_cover_m = np.where(np.isnan(cover_m), usual_m, cover_m)
-    notes = [
-        ""
-        if surveyed
-        else "; ".join(
-            f"{what} unknown: {quantity(value, 'm', 2)} assumed for the depth at which "
-            "water reaches the road"
-            for what, known, value in (("rise", rise, r), ("cover", cover, c))
-            if np.isnan(known)
-        )
-        for surveyed, rise, cover, r, c in zip(
-            is_surveyed, rise_m, cover_m, assumed_rise_m, assumed_cover_m, strict=True
-        )
-    ]
-    limit_m = np.where(is_surveyed, surveyed_m, assumed_rise_m + assumed_cover_m)
-    return limit_m, np.array(notes, dtype=object)
 
 
 def open_capacity(found: Openings, headwater_limit_m: Floats) -> Floats:

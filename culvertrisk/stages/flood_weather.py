@@ -19,7 +19,6 @@ from culvertrisk.formulas.snowmelt import (
 )
 from culvertrisk.settings import Forecast, Settings
 from culvertrisk.stages.known_column import known_column
-from culvertrisk.stages.winter_weather import with_forecast
 from culvertrisk.tables import table
 from culvertrisk.units import DAY_S, to_unit
 
@@ -94,7 +93,8 @@ def day_water(
     weather : DataFrame
         The table of ``read_weather``.
     settings : Settings
-        Start of the winter; numbers typed in ``forecast`` win over the weather's row.
+        Start of the winter; hours of the rain and water in the snow where they are
+        typed in ``forecast``.
     on : date
         The day asked.
     forest_fraction : float
@@ -111,13 +111,12 @@ def day_water(
     Rain on snow by the equation of usace1998 where it rains and the day's mean is
     above 0 °C, by degree-days of the hours above 0 °C otherwise. Melt is at most the
     snow there is: typed in, else snowfall less degree-day melt since the start of
-    the winter, else snow depth at a usual density. Cold content and liquid holding
-    of the pack, less the water of the last days, are taken off first.
+    the winter, on the last day with a snow depth at least that depth at a usual
+    density, else the depth alone. Cold content and liquid holding of the pack, less
+    the water of the last days, are taken off first.
     """
     first_day = settings.winter_of(on)
-    days = with_forecast(weather, on, settings.forecast).reindex(
-        pd.date_range(first_day, on, name="day")
-    )
+    days = weather.reindex(pd.date_range(first_day, on, name="day"))
     mean_c, thaw_c = _degrees(days)
     defaults = flood_defaults()
     melt_m = melt_degree_day(thaw_c, defaults["melt_factor"])
@@ -171,16 +170,19 @@ def _snow_water(days: pd.DataFrame, melt_m: np.ndarray, forecast: Forecast) -> f
     """Water in the pack as the day's melt begins; NaN if nothing tells."""
     if forecast.snow_water_m is not None:
         return forecast.snow_water_m
-    fallen_m = days["snowfall_water_m"]
-    if fallen_m.notna().any():
-        past_m = snow_water(fallen_m.fillna(0.0), np.nan_to_num(melt_m))
-        before_m = past_m[-2] if len(past_m) > 1 else 0.0
-        return float(before_m + np.nan_to_num(fallen_m.iloc[-1]))
-    depths_m = days["snow_depth_m"].dropna()
-    if depths_m.empty:
-        return np.nan
+    fallen_m, depths_m = days["snowfall_water_m"], days["snow_depth_m"].to_numpy(float)
+    read = np.flatnonzero(~np.isnan(depths_m))
     share = flood_defaults()["snow_density"] / _PURE_WATER_KG_M3
-    return float(depths_m.iloc[-1]) * share
+    if fallen_m.isna().all():
+        return float(depths_m[read[-1]]) * share if read.size else np.nan
+    melt_m = np.append(np.nan_to_num(melt_m[:-1]), 0.0)  # as the day's melt begins
+    gained_m = fallen_m.fillna(0.0).to_numpy(float)
+    if read.size:
+        last = read[-1]
+        summed_m = snow_water(gained_m[: last + 1], melt_m[: last + 1])[-1]
+        gained_m, melt_m = gained_m[last:].copy(), melt_m[last:].copy()
+        gained_m[0], melt_m[0] = max(summed_m, depths_m[last] * share), 0.0
+    return float(snow_water(gained_m, melt_m)[-1])
 
 
 def _retained(

@@ -36,7 +36,7 @@ def flow_notes(
     concentration_s : ndarray, shape (n,)
         Time of concentration used [s].
     assumed : ndarray of str, shape (n,)
-        What was assumed for the depth at which water reaches the road.
+        What was assumed for the depth at which water reaches the road, or contradicts.
     missing : str
         What the day's weather does not tell.
 
@@ -55,10 +55,9 @@ def flow_notes(
     ]
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
     lines += [(line, holds & is_pipe) for line, holds in barrel_limits(crossings)]
-    lines += [(words, assumed == words) for words in dict.fromkeys(assumed) if words]
-    if missing:
-        lines.append((missing, np.full(count, fill_value=True)))
-    return told_limits(lines, ours)
+    told = zip(told_limits(lines, ours), assumed, [missing] * count, strict=True)
+    joined = ["; ".join(words for words in row if words) for row in told]
+    return np.array(joined, dtype=object)
 
 
 def _dem_limits(crossings: GeoDataFrame) -> Limits:

@@ -17,25 +17,26 @@ from culvertrisk.settings import Settings
 from culvertrisk.stages.blockage import (
     FreezeState,
     SectionRows,
-    averaged_state,
     section_rows,
     trial_chances,
 )
 from culvertrisk.stages.causes import cause_columns, leading_causes
 from culvertrisk.stages.freeze_inputs import (
+    DAILY_UNKNOWNS,
     Sunlight,
     daily_inputs,
-    freeze_inputs,
 )
+from culvertrisk.stages.known_column import known_column
+from culvertrisk.stages.openings import opened_state, opening_inputs
 from culvertrisk.stages.outlook import outlook
-from culvertrisk.stages.unknowns import unknown_points
+from culvertrisk.stages.unknowns import each_once, unknown_points
 from culvertrisk.stages.winter import (
     FreezeInputs,
     days_of_winter,
     freeze_coefficients,
     run_winter,
 )
-from culvertrisk.stages.winter_weather import WinterDays, with_forecast
+from culvertrisk.stages.winter_weather import WinterDays
 
 Floats = NDArray[np.float64]
 Answer = TypeVar("Answer")
@@ -43,7 +44,6 @@ Run = TypeVar("Run")
 
 NOT_PIPES = ("bridge", "ford")
 _CHUNK = 8192  # crossings run at once: bounds memory, keeps arrays near the processor
-_DAILY = ("rise_m", "cover_m", "length_m")  # unknowns that the daily run feels
 _SHOWN_ICE = {"sag": "standing_ice_m"}  # the other columns bear the mechanism's name
 
 
@@ -79,7 +79,7 @@ def freeze_state(
     """
     span = first_day, last_day
     return _joined(
-        by_chunk(averaged_state, inputs, weather, span, coefficients, run_winter)
+        by_chunk(opened_state, inputs, weather, span, coefficients, run_winter)
     )
 
 
@@ -96,8 +96,9 @@ def most_chances(
 
     Returns
     -------
-    chances : ndarray, shape (5, 5, n)
-        By ``MEDIAN_FACTORS`` of the fragility, then by ``SPREAD_FACTORS``.
+    chances : ndarray, shape (2, 5, 5, n)
+        By what is guessed and by what is recorded, then by ``MEDIAN_FACTORS`` of the
+        fragility and by ``SPREAD_FACTORS``.
     """
     span = first_day, last_day
     parts = by_chunk(trial_chances, inputs, weather, span, coefficients, run_winter)
@@ -123,7 +124,7 @@ def by_chunk(
 
     def of_chunk(start: int) -> Answer:
         rows = slice(start, start + _CHUNK)
-        chunk = _rows(inputs, rows)
+        chunk = rows_of(inputs, rows)
         daily, at_work = _spread(chunk, aligned[rows], coefficients)
         ran = run(daily, days, coefficients)
         return last_step(at_work, ran, coefficients)
@@ -144,9 +145,9 @@ def modelled_chance(
 
     For the shares by group, swap fields of ``inputs`` with ``dataclasses.replace``:
     shading is both suns; slope is ``barrel_slope_m_per_m``, ``outlet_drop_m`` and the
-    chances of a pond and of ice from below; size is ``rise_m``, ``length_m`` and
-    ``cover_m``; water is ``seep_chance``, ``plug_chance`` and ``silt_fraction``; for
-    the weather give ``climatology`` in place of ``weather``.
+    chances of a pond, of none and of ice from below; size is ``rise_m``, ``length_m``
+    and ``cover_m``; water is ``seep_chance``, ``plug_chance``, ``open_chance`` and
+    ``silt_fraction``; for the weather give ``climatology`` in place of ``weather``.
 
     Parameters
     ----------
@@ -179,15 +180,16 @@ def add_freeze(
     Parameters
     ----------
     crossings : GeoDataFrame
-        With the columns of culverts and, where known, site.
+        With the columns of culverts and, where known, site, ``opened_days`` and
+        ``history_factor``, by which causes and days follow the log.
     weather : DataFrame
-        The table of ``read_weather``; the forecast row of the day is used.
+        The table of ``read_weather``, the row of the day in it.
     sun : Sunlight or None
         Sun at both ends by day of the season; None is unknown.
     on : date
         The day asked.
     settings : Settings
-        Start of the winter, and numbers typed for the day in ``forecast``.
+        Start of the winter.
 
     Returns
     -------
@@ -200,16 +202,20 @@ def add_freeze(
         If the weather of the winter has too many gaps.
     """
     c = freeze_coefficients(settings.freeze.defaults)
-    inputs = freeze_inputs(crossings, sun, c)
-    days, first_day = (
-        with_forecast(weather, on, settings.forecast),
-        settings.winter_of(on),
+    first_day = settings.winter_of(on)
+    inputs = opening_inputs(crossings, sun, (first_day, on), c)
+    state = freeze_state(inputs, weather, first_day, on, c)
+    without = [replace(inputs, opened_day=np.full_like(inputs.opened_day, np.nan))]
+    without += [replace(without[0], silt_fraction=np.zeros(len(crossings)))]
+    never, clean = (
+        freeze_state(given, weather, first_day, on, c).modelled_chance
+        for given in without
     )
-    state = freeze_state(inputs, days, first_day, on, c)
-    clean = replace(inputs, silt_fraction=np.zeros(len(crossings)))
-    if_clean = freeze_state(clean, days, first_day, on, c).modelled_chance
-    causes = leading_causes(state, if_clean, c)
-    seen = outlook(inputs, days, (first_day, on), causes, c)
+    # what a crew found says nothing of how much of it was the silt's
+    kept = clean / np.where(never > 0, never, 1)
+    by_log = known_column(crossings, "history_factor")
+    causes = leading_causes(state, state.modelled_chance * kept, c, by_log)
+    seen = outlook(inputs, weather, (first_day, on), causes, c)
     made = {**_state_columns(state), **cause_columns(causes), **seen}
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
     return crossings.assign(
@@ -235,7 +241,8 @@ def _of_pipes(values: NDArray[Any], is_pipe: NDArray[np.bool_]) -> NDArray[Any]:
     return np.where(is_pipe, values, np.nan)
 
 
-def _rows(inputs: FreezeInputs, rows: slice) -> FreezeInputs:
+def rows_of(inputs: FreezeInputs, rows: slice | NDArray[np.bool_]) -> FreezeInputs:
+    """Return the inputs of some crossings."""
     arrays = {
         item.name: getattr(inputs, item.name)[rows]
         for item in fields(FreezeInputs)
@@ -252,13 +259,14 @@ def _spread(
     sun_known = np.isfinite(inputs.sun_j_m2).all(axis=1)
     daily = unknown_points(
         {
-            **{name: getattr(inputs, name) for name in _DAILY},
+            **{name: getattr(inputs, name) for name in DAILY_UNKNOWNS},
             "sun_fraction": np.where(sun_known, 1.0, np.nan),
         },
         inputs.points,
     )
     rows = section_rows(inputs, daily, wind_alignment, coefficients)
-    return daily_inputs(inputs, daily), rows
+    few, run = each_once(daily, inputs.run_label)
+    return daily_inputs(inputs, few), replace(rows, run=run[rows.run])
 
 
 def _joined(chunks: Sequence[FreezeState]) -> FreezeState:

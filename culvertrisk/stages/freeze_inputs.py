@@ -1,6 +1,5 @@
 """What the freeze model takes from the crossings table, and what stands in for gaps."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Protocol
@@ -12,12 +11,17 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.stages.known_column import known_column
+from culvertrisk.stages.remarks import read_remarks
 from culvertrisk.stages.unknowns import Spread
 from culvertrisk.stages.winter import FreezeInputs
-from culvertrisk.tables import table
 
 Floats = NDArray[np.float64]
 
+DAILY_UNKNOWNS = ("rise_m", "cover_m", "length_m")  # those that the daily run feels
+_AS_RECORDED = (
+    *("rise_m", "silt_fraction", "barrel_slope_m_per_m", "cover_m", "outlet_drop_m"),
+    *("length_m", "barrel_bearing_deg"),
+)
 _REMARKS = ("note", "condition_text", "log_note")
 _SIXTHS = (1 / 6, 3 / 6, 5 / 6)  # middles of three equally likely thirds
 
@@ -55,6 +59,8 @@ def daily_inputs(inputs: FreezeInputs, daily: Spread) -> FreezeInputs:
         elevation_offset_m=inputs.elevation_offset_m[owner],
         sun_j_m2=np.where(known, inputs.sun_j_m2[owner], in_open),
         outlet_sun_j_m2=np.where(known, inputs.outlet_sun_j_m2[owner], in_open),
+        opened_day=inputs.opened_day[owner],
+        left_fraction=inputs.left_fraction[owner],
     )
 
 
@@ -85,50 +91,75 @@ def freeze_inputs(
     -----
     What is recorded stands. Else ``has_seep`` becomes a chance by remarks (words of
     the ``freeze_words`` table in ``note``, ``condition_text`` and, if there,
-    ``log_note``) or by the slope of the ground above; ``has_plough_plug`` by remarks
-    or kind of crossing. The weather is taken to hold at the median elevation of the
-    crossings. The sun counted is that of the end with less of it, day by day; where
-    one end is unknown, the other's.
+    ``log_note``: see ``read_remarks``) or by the slope of the ground above;
+    ``has_plough_plug`` by remarks or kind of crossing. A remark that denies it leaves
+    of the chance without it the share by which remarks are wrong. The weather is taken
+    to hold at the median elevation of the crossings. The sun counted is that of the
+    end with less of it, day by day; where one end is unknown, the other's. No crew has
+    opened anything: for the winter of the day asked see ``opening_inputs``.
     """
-    said = said_chances(crossings, coefficients)
-    elevation_m = known_column(crossings, "dem_elevation_m")
-    known_m = elevation_m[np.isfinite(elevation_m)]
-    level_m = np.median(known_m) if known_m.size else np.nan
+    said, left = _by_remarks(crossings, coefficients)
     at_end, at_outlet, in_open = _sun(sun, len(crossings))
+    plug = _plug_chance(crossings, (said["plug"], left["plug"]), coefficients)
     return FreezeInputs(
-        rise_m=known_column(crossings, "rise_m"),
-        silt_fraction=known_column(crossings, "silt_fraction"),
-        barrel_slope_m_per_m=known_column(crossings, "barrel_slope_m_per_m"),
-        cover_m=known_column(crossings, "cover_m"),
-        outlet_drop_m=known_column(crossings, "outlet_drop_m"),
-        length_m=known_column(crossings, "length_m"),
-        elevation_offset_m=np.nan_to_num(elevation_m - level_m),
-        barrel_bearing_deg=known_column(crossings, "barrel_bearing_deg"),
-        seep_chance=_seep_chance(crossings, said["seep"], coefficients),
-        plug_chance=_plug_chance(crossings, said["plug"], coefficients),
+        **{name: known_column(crossings, name) for name in _AS_RECORDED},
+        elevation_offset_m=_elevation_offset(crossings),
+        seep_chance=_seep_chance(crossings, (said["seep"], left["seep"]), coefficients),
+        plug_chance=plug,
         pond_chance=said["pond"],
-        tail_chance=np.maximum(said["tail"], coefficients["tail_chance"]),
+        drained_chance=1 - left["pond"],
+        open_chance=_open_chance(
+            plug, (said["draught"], left["draught"]), coefficients
+        ),
+        tail_chance=np.maximum(
+            said["tail"], left["tail"] * coefficients["tail_chance"]
+        ),
         sun_j_m2=at_end,
         outlet_sun_j_m2=at_outlet,
         open_sun_j_m2=in_open,
         points=_points(crossings, coefficients),
+        opened_day=np.empty((len(crossings), 0)),
+        left_fraction=np.empty((len(crossings), 0)),
+        run_label=np.full(len(crossings), -1),
     )
+
+
+def _elevation_offset(crossings: GeoDataFrame) -> Floats:
+    """Height over the median of the crossings, 0 where it is not known."""
+    elevation_m = known_column(crossings, "dem_elevation_m")
+    known_m = elevation_m[np.isfinite(elevation_m)]
+    level_m = np.median(known_m) if known_m.size else np.nan
+    return np.nan_to_num(elevation_m - level_m)
 
 
 def said_chances(
     crossings: GeoDataFrame, coefficients: Mapping[str, Floats]
 ) -> dict[str, Floats]:
-    """Chances that remarks give, 0 where there is none, by what they speak of."""
+    """Chances that remarks give, 0 where none says yes, by what they speak of."""
+    return _by_remarks(crossings, coefficients)[0]
+
+
+def denying_remarks(crossings: GeoDataFrame) -> dict[str, Floats]:
+    """Tell by 0 and 1 where all remarks that speak of something deny it."""
+    return {what: no for what, (_, no) in read_remarks(_remarks(crossings)).items()}
+
+
+def _remarks(crossings: GeoDataFrame) -> list[str]:
     none = pd.Series("", index=crossings.index)
     written = [crossings.get(name, none) for name in _REMARKS]
-    remarks = none.str.cat(written, sep=" ", na_rep="")
-    words = table("freeze_words").groupby("what")["word"].agg(tuple)
-    found = {}
-    for what, spellings in words.items():
-        either = "|".join(re.escape(word) for word in spellings)
-        is_said = remarks.str.contains(rf"\b(?:{either})\b", case=False, regex=True)
-        found[str(what)] = is_said.to_numpy(float) * coefficients["word_chance"]
-    return found
+    return none.str.cat(written, sep=". ", na_rep="").tolist()
+
+
+def _by_remarks(
+    crossings: GeoDataFrame, coefficients: Mapping[str, Floats]
+) -> tuple[dict[str, Floats], dict[str, Floats]]:
+    """Chances that remarks give, and the share of the usual that those denying leave.
+
+    A remark is right by ``word_chance``: where it denies and is wrong, the usual holds.
+    """
+    word, told = coefficients["word_chance"], read_remarks(_remarks(crossings))
+    said = {what: yes * word for what, (yes, _) in told.items()}
+    return said, {what: 1 - no * word for what, (_, no) in told.items()}
 
 
 def _sun(
@@ -144,9 +175,12 @@ def _sun(
 
 
 def _seep_chance(
-    crossings: GeoDataFrame, said: Floats, coefficients: Mapping[str, Floats]
+    crossings: GeoDataFrame,
+    said_and_left: tuple[Floats, Floats],
+    coefficients: Mapping[str, Floats],
 ) -> Floats:
     """Recorded, else said, else from the ground above: steeper is more prone."""
+    said, left = said_and_left
     slope = np.maximum(known_column(crossings, "flow_path_slope_m_per_m"), 0)
     level = coefficients["seep_chance_level"]
     steep = coefficients["seep_chance_steep"]
@@ -155,13 +189,16 @@ def _seep_chance(
     )
     usual = np.where(np.isnan(slope), coefficients["seep_chance_unknown"], by_slope)
     recorded = known_column(crossings, "has_seep")
-    return np.where(np.isnan(recorded), np.maximum(usual, said), recorded)
+    return np.where(np.isnan(recorded), np.maximum(left * usual, said), recorded)
 
 
 def _plug_chance(
-    crossings: GeoDataFrame, said: Floats, coefficients: Mapping[str, Floats]
+    crossings: GeoDataFrame,
+    said_and_left: tuple[Floats, Floats],
+    coefficients: Mapping[str, Floats],
 ) -> Floats:
     """Recorded, else said, else by kind: a driveway's mouth is ploughed past."""
+    said, left = said_and_left
     is_driveway = (crossings["crossing_kind"] == "driveway").to_numpy(bool)
     usual = np.where(
         is_driveway,
@@ -169,7 +206,18 @@ def _plug_chance(
         coefficients["plug_chance_cross"],
     )
     recorded = known_column(crossings, "has_plough_plug")
-    return np.where(np.isnan(recorded), np.maximum(usual, said), recorded)
+    return np.where(np.isnan(recorded), np.maximum(left * usual, said), recorded)
+
+
+def _open_chance(
+    plug_chance: Floats,
+    said_and_left: tuple[Floats, Floats],
+    coefficients: Mapping[str, Floats],
+) -> Floats:
+    """Chance that wind finds both ends open: said, else usual; no plug lies there."""
+    said, left = said_and_left
+    usual = left * coefficients["open_ends_chance"]
+    return np.asarray(np.maximum(usual, said) * (1 - plug_chance))
 
 
 def _points(

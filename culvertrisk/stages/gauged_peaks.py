@@ -3,7 +3,6 @@
 import numpy as np
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
-from scipy.stats import skew
 
 from culvertrisk.formulas.frequency import gumbel_factor, log_pearson_factor
 from culvertrisk.settings import Gauge
@@ -33,12 +32,13 @@ def gauged_peaks(crossings: GeoDataFrame, choices: DesignChoices) -> MethodPeaks
     count = len(gauge.peaks_m3s)
     return MethodPeaks(
         flow_m3s=np.power(ratio, gauge.area_exponent)[:, None] * at_gauge_m3s,
-        is_within=~is_outside,
-        limits=(
+        refusals=(
             (
                 f"catchment is outside {low:g} to {high:g} times that of the gauge",
                 is_outside,
             ),
+        ),
+        limits=(
             (
                 f"gauge has {count} years: peaks above {count} years are stretched",
                 np.full(len(ratio), count < PEAK_YEARS[-1]),
@@ -49,6 +49,8 @@ def gauged_peaks(crossings: GeoDataFrame, choices: DesignChoices) -> MethodPeaks
 
 def gauge_curve(gauge: Gauge) -> Floats:
     """Peaks at a gauge for ``PEAK_YEARS``, shape (k,) [m3/s]."""
+    from scipy.stats import skew  # slow to load; few towns have a gauge
+
     peaks_m3s = np.asarray(gauge.peaks_m3s, float)
     if gauge.distribution == "Gumbel":
         return peaks_m3s.mean() + peaks_m3s.std(ddof=1) * gumbel_factor(PEAK_YEARS)

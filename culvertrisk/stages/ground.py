@@ -68,7 +68,7 @@ def on_the_ground(
     name = Path(data.settings.files.dem or "elevation raster").name
     misfits = dem_fit(crossings, terrain, roads, name=name)
     profile = road_profile(crossings, terrain, roads)
-    pond = pond_ground(crossings, terrain, site.ends, profile)
+    pond = pond_ground(crossings, terrain, site, profile)
     # the pond knows where it meets the road: not always at the road's lowest point
     crossings = add_road_profile(crossings, pond.profile)
     crossings = add_ponding(crossings, terrain, pond, data.places)

@@ -13,18 +13,10 @@ from culvertrisk.formulas.frost import (
     soil_fusion_heat,
     soil_heat_capacity,
 )
-from culvertrisk.tables import table
 
 Floats = NDArray[np.float64]
 
-ROAD_SURFACE = "bituminous pavement"  # bare soil, as gravel counts, has the same factor
 _MONTHS = 12
-
-
-def freezing_factor(surface: str) -> float:
-    """Return the freezing n-factor of a surface: its index over that of the air."""
-    rows = table("n_factors").set_index("surface")["freezing_factor"]
-    return float(rows[surface])
 
 
 def mean_annual_air(weather: pd.DataFrame, coefficients: Mapping[str, Floats]) -> float:
@@ -73,7 +65,7 @@ def frost_by_day(
     -----
     Modified Berggren with the exact lambda of each day, for a road without snow.
     """
-    c, factor = coefficients, freezing_factor(ROAD_SURFACE)
+    c, factor = coefficients, coefficients["road_freezing_factor"].item()
     grain = c["soil_dry_density_kg_m3"], c["soil_water_fraction"]
     fusion = soil_fusion_heat(*grain)
     afdd_cday = net_afdd(air_mean_c)

@@ -11,12 +11,14 @@ from numpy.typing import NDArray
 
 from culvertrisk.checks import SHOWN_ROWS
 from culvertrisk.formulas.fragility_trials import TRIALS, deviate_of
-from culvertrisk.formulas.log_model import LogRecord
+from culvertrisk.formulas.log_record import LogRecord
 from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze import NOT_PIPES, most_chances
 from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
+from culvertrisk.stages.log_callers import callers_of
 from culvertrisk.stages.log_gaps import Span, kept_fractions, lost_spans
 from culvertrisk.stages.log_matching import history_defaults, match_rows
+from culvertrisk.stages.log_rows import of_an_old_pipe, old_pipe_note, row_notes
 from culvertrisk.stages.winter import freeze_coefficients
 from culvertrisk.stages.winter_weather import has_weather
 
@@ -33,8 +35,9 @@ class Hindcast:
     ``visits``, shape (n, w), are logged visits on distinct days that found ice;
     ``logged_thaw_count``, shape (n,), also counts winters without weather.
     ``group_names`` are the kinds of road that crews treat alike, ``matches`` the
-    rows of the log with their crossing and how sure that is; ``coefficients`` those
-    of the history defaults, the town's own among them.
+    rows of the log with their crossing and how sure that is, ``row_notes`` those of
+    them that count for nothing: see ``log_rows.row_notes``; ``coefficients`` those
+    of the history defaults, the town's own among them, and ``level_spread``.
     """
 
     winters: tuple[int, ...]
@@ -44,6 +47,7 @@ class Hindcast:
     group_names: tuple[str, ...]
     matches: pd.DataFrame
     notes: tuple[str, ...]
+    row_notes: pd.DataFrame
     coefficients: Mapping[str, float]
 
 
@@ -87,24 +91,53 @@ def hindcast(
     before = None if log is None else log[log["day"] < pd.Timestamp(on)]
     if before is None or before.empty:
         return None
-    c = history_defaults(settings.history.defaults)
-    matches = before.assign(**match_rows(crossings, before, c))
-    is_clear = matches["match_confidence"] >= c["match_least_fraction"]
+    c = _coefficients(settings)
+    matches, clear, listed, placed = _placed(crossings, before, c)
     spans = _winter_spans(before, settings, on)
-    known = {y: s for y, s in spans.items() if has_weather(weather, *s)}
-    lived, thaws = _lived_and_thaws(crossings, matches[is_clear], spans)
+    known = _with_weather(spans, weather, settings)
+    lived, thaws = _lived_and_thaws(crossings, clear, spans)
     has = np.array([year in known for year in spans], dtype=bool)
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
     lost = lost_spans(before, spans, c)
-    kept = kept_fractions(before, spans, [*lost, *settings.history.lost_days], c)
-    group, names = _groups(crossings)
+    kept = kept_fractions(before, spans, [*lost, *settings.history.lost_days], c)[has]
     deviate = _deviates(crossings, weather, sun, known, settings)
-    exposed = lived[:, has] & is_pipe[:, None]
-    record = LogRecord(deviate, thaws[:, has] > 0, exposed, kept[has], group)
-    said = *_skipped_note(spans, known), *_lost_notes(lost)
-    notes = (*_match_notes(matches, is_clear), *said)
+    exposed, visits = lived[:, has] & is_pipe[:, None], thaws[:, has]
+    callers, told = callers_of(crossings, _that_found_ice(clear), [*known], c)
+    group, names = _groups(crossings)
+    record = LogRecord(deviate, visits > 0, exposed, kept, group, callers)
+    said = *_skipped_note(spans, known), *_lost_notes(lost), *told
+    notes = *placed, *said
     total = np.where(is_pipe, thaws.sum(axis=1), np.nan)
-    return Hindcast((*known,), record, thaws[:, has], total, names, matches, notes, c)
+    found = (*known,), record, visits, total, names, matches, notes, listed, c
+    return Hindcast(*found)
+
+
+def _placed(
+    crossings: GeoDataFrame, log: pd.DataFrame, coefficients: Mapping[str, float]
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, tuple[str, ...]]:
+    """All rows with their crossing, the clear ones, those not counted, and in words."""
+    c = coefficients
+    written = log.assign(written_id=log["culvert_id"])
+    matches = written.assign(**match_rows(crossings, log, c))
+    clear = matches[matches["match_confidence"] >= c["match_least_fraction"]]
+    unclear, old = matches.drop(clear.index), clear[of_an_old_pipe(crossings, clear)]
+    notes = *_match_notes(matches, clear), *old_pipe_note(old)
+    return matches, clear, row_notes(crossings, unclear, old), notes
+
+
+def _with_weather(
+    spans: dict[int, Span], weather: pd.DataFrame, settings: Settings
+) -> dict[int, Span]:
+    c = freeze_coefficients(settings.freeze.defaults)
+    return {
+        year: span for year, span in spans.items() if has_weather(weather, *span, c)
+    }
+
+
+def _coefficients(settings: Settings) -> dict[str, float]:
+    freeze = freeze_coefficients(settings.freeze.defaults)
+    unsure = float(freeze["level_spread"].item())
+    return {**history_defaults(settings.history.defaults), "level_spread": unsure}
 
 
 def _deviates(
@@ -151,12 +184,15 @@ def _lived(crossings: GeoDataFrame, year: int) -> NDArray[np.bool_]:
 
 
 def _thaws(crossings: GeoDataFrame, matches: pd.DataFrame, year: int) -> Floats:
-    found_ice = matches["result"].isin(FOUND_ICE)
-    rows = matches[(matches["winter"] == year) & found_ice]
+    rows = _that_found_ice(matches[matches["winter"] == year])
     days = rows.assign(day=rows["day"].dt.normalize())
     visits = days.drop_duplicates(["culvert_id", "day"])["culvert_id"].value_counts()
     counts = visits.reindex(crossings.index.astype(str)).fillna(0)
     return np.asarray(counts, dtype=np.float64)
+
+
+def _that_found_ice(rows: pd.DataFrame) -> pd.DataFrame:
+    return rows[rows["result"].isin(FOUND_ICE)]
 
 
 def _groups(crossings: GeoDataFrame) -> tuple[NDArray[np.intp], tuple[str, ...]]:
@@ -171,16 +207,22 @@ def _groups(crossings: GeoDataFrame) -> tuple[NDArray[np.intp], tuple[str, ...]]
     return code.astype(np.intp), tuple(map(str, names))
 
 
-def _match_notes(matches: pd.DataFrame, is_clear: pd.Series) -> tuple[str, ...]:
-    lost = f"{(~is_clear).sum()} of {len(matches)} rows of the log name no crossing"
-    placed = matches[is_clear & (matches["match_by"] != "number")]
+def _match_notes(matches: pd.DataFrame, clear: pd.DataFrame) -> tuple[str, ...]:
+    unclear = len(matches) - len(clear)
+    verbs = ("names", "is") if unclear == 1 else ("name", "are")
+    lost = (
+        f"{unclear} of {len(matches)} rows of the log {verbs[0]} no crossing clearly "
+        f"and {verbs[1]} not counted."
+    )
+    placed = clear[clear["match_by"] != "number"]
     if placed.empty:
-        return (f"{lost} clearly.",)
+        return (lost,)
     sure = placed["match_confidence"].mean()
     return (
-        f"{lost} clearly.",
-        f"{len(placed)} rows of the log without a number were placed by words, road "
-        f"and mile, with a confidence of {sure:.2f} on average.",
+        lost,
+        f"{len(placed)} {'row' if len(placed) == 1 else 'rows'} of the log without a "
+        f"number {'was' if len(placed) == 1 else 'were'} placed by words, road and "
+        f"mile, with a confidence of {sure:.2f} on average.",
     )
 
 

@@ -1,7 +1,7 @@
 """History stage: the log's thaws against those expected, by empirical Bayes."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -14,17 +14,30 @@ from culvertrisk.formulas.bayes import (
     empirical_bayes_count,
     fitted_overdispersion,
 )
+from culvertrisk.formulas.log_record import LogRecord
+from culvertrisk.inputs.reading import note_table
 from culvertrisk.settings import Freeze, Settings
 from culvertrisk.stages.blockage import FRAGILITY, with_factors
 from culvertrisk.stages.freeze import NOT_PIPES
 from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.hindcast import Hindcast, hindcast
-from culvertrisk.stages.log_fit import RecordFit, fit_record, winter_chances
+from culvertrisk.stages.history_notes import fit_notes, unsure_level
+from culvertrisk.stages.log_fit import (
+    RecordFit,
+    fit_record,
+    place_factors,
+    winter_chances,
+)
 from culvertrisk.stages.log_remarks import with_log_note
 from culvertrisk.stages.winter import freeze_coefficients
+from culvertrisk.town_defaults import within_limits
 
 Floats = NDArray[np.float64]
 
+_NO_THAW = (
+    "The freeze model is not yet calibrated: the log names no thaw that it could be "
+    "fitted to."
+)
 _LOW, _SOME, _HIGH, _SEVERE = "low", "some", "high", "severe"
 
 
@@ -35,14 +48,17 @@ class HistoryFit:
     ``logging_rate`` is thaws logged for each block expected, ``overdispersion`` that
     of the thaws about those expected. The factors on the median and the spread of
     the fragility and on how many mechanisms are at work are 1 where it is not yet
-    calibrated. ``notes`` are sentences for the reports, ``log_note``, shape (n,), the
-    log's own remarks.
+    calibrated. ``history_factor`` leaves out this winter where a crew opened the pipe,
+    ``usual_factor`` does not: see ``fit_history``. ``notes`` are sentences for the
+    reports, ``row_notes`` the rows of the log that count for nothing, as
+    ``Reading.notes``; ``log_note``, shape (n,), the log's own remarks.
     """
 
     logged_thaw_count: Floats
     expected_thaw_count: Floats
     believed_thaw_count: Floats
     history_factor: Floats
+    usual_factor: Floats
     logged_fraction: Floats
     median_factor: float
     spread_factor: float
@@ -51,6 +67,7 @@ class HistoryFit:
     logging_rate: float
     overdispersion: float
     notes: tuple[str, ...]
+    row_notes: pd.DataFrame
     log_note: NDArray[np.object_]
 
 
@@ -67,7 +84,8 @@ def fit_history(
     Parameters
     ----------
     crossings : GeoDataFrame
-        With the columns of culverts and, where known, site and access.
+        With the columns of culverts and, where known, site, access and
+        ``opened_days``.
     log : DataFrame or None
         The table of ``read_thaw_log``; None where the town keeps none.
     weather : DataFrame
@@ -90,9 +108,19 @@ def fit_history(
     closing ratio and spread of the fragility and how many mechanisms are at work (with
     30 thaws over 3 winters, else they stay as they are and the model is "not yet
     calibrated"), the spread of crossings that look alike, and the share of blocks
-    logged by class of road. See ``hindcast`` and ``fitted_log_model``. Thaws
+    logged by class of road and, where the log says who called, by the dwellings near.
+    See ``hindcast`` and ``fitted_log_model``. Thaws
     expected are winters with a thaw expected, times the visits that such a winter has
     in this log.
+
+    One thaw speaks once. That a crew opened a pipe this winter already raises its
+    chance of the day, by Bayes on the block that the crew found: see ``opened_state``.
+    The same row in the factor would raise it again. So in ``history_factor`` this
+    winter is left out for pipes with ``opened_days``: it is what was known of them on
+    the morning before the crew came; ``factor_of_day`` puts both together. This winter
+    stays for all others, whose silence or vain visit nothing else counts; in
+    ``usual_factor``, for chances that know no opening; in the counts; and in what is
+    fitted for the town as a whole.
     """
     is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
     noted = with_log_note(crossings, log, settings, on)
@@ -100,15 +128,29 @@ def fit_history(
     past = hindcast(noted, log, weather, sun, settings, on)
     if past is None:
         unknown = np.full(len(is_pipe), np.nan)
-        only = "No thaw log: the freeze score is physics alone."
-        return _no_history(is_pipe, unknown, (only,), remarks)
+        c = freeze_coefficients(settings.freeze.defaults)
+        only = "No thaw log: the freeze model is not yet calibrated, physics alone."
+        says = only, unsure_level(c)
+        return _no_history(is_pipe, unknown, says, remarks)
     if not (past.record.is_thawed & past.record.is_exposed).any():
-        none = "The log names no thaw that the model could be fitted to."
-        return _no_history(
-            is_pipe, past.logged_thaw_count, (*past.notes, none), remarks
-        )
+        said = *past.notes, _NO_THAW
+        empty = _no_history(is_pipe, past.logged_thaw_count, said, remarks)
+        return replace(empty, row_notes=past.row_notes)
     fit = fit_record(past.record, past.coefficients)
-    return _with_counts(past, fit, is_pipe, remarks)
+    told = _winters_told(past, crossings, settings.winter_of(on).year)
+    made = _with_counts(past, fit, is_pipe, remarks)
+    unknown = np.where(is_pipe, 0.0, np.nan)
+    return replace(made, history_factor=place_factors(told, fit.model) + unknown)
+
+
+def _winters_told(past: Hindcast, crossings: GeoDataFrame, year: int) -> LogRecord:
+    """The record without this winter where ``opened_state`` takes it."""
+    if "opened_days" not in crossings:
+        return past.record
+    is_opened = (crossings["opened_days"] != "").to_numpy(bool)
+    is_this = np.array(past.winters) == year
+    taken = is_opened[:, None] & is_this
+    return replace(past.record, is_exposed=past.record.is_exposed & ~taken)
 
 
 def with_log(
@@ -136,7 +178,9 @@ def with_log(
     factors = fit.median_factor, fit.spread_factor, fit.level_factor
     fitted = with_factors(freeze_coefficients(town), *factors)
     own = {name: float(fitted[name].item()) for name in FRAGILITY}
-    freeze = Freeze(defaults={**town, **own}) if fit.is_calibrated else settings.freeze
+    own["level_spread"] = 0.0  # the log has told it
+    own = {**town, **within_limits("freeze", own)}
+    freeze = Freeze(defaults=own) if fit.is_calibrated else settings.freeze
     noted = crossings.assign(log_note=fit.log_note)
     return noted, settings.model_copy(update={"freeze": freeze})
 
@@ -196,18 +240,18 @@ def _with_counts(
 ) -> HistoryFit:
     record = past.record
     blocks = winter_chances(record, fit.model) * record.is_exposed
-    logged = past.visits.sum(axis=1)
+    logged, unknown = past.visits.sum(axis=1), np.where(is_pipe, 0.0, np.nan)
     # the penalties pull the shares: what is expected adds up to what was logged
     winters = fit.logged_fraction * (blocks @ record.kept_fraction)
     expected = winters * logged[is_pipe].sum() / winters.sum()
     spread = fitted_overdispersion(logged[is_pipe], expected[is_pipe])
     believed = empirical_bayes_count(expected, logged, spread)
-    unknown = np.where(is_pipe, 0.0, np.nan)
     return HistoryFit(
         logged_thaw_count=past.logged_thaw_count,
         expected_thaw_count=expected + unknown,
         believed_thaw_count=believed + unknown,
         history_factor=fit.history_factor + unknown,
+        usual_factor=fit.history_factor + unknown,
         logged_fraction=fit.logged_fraction + unknown,
         median_factor=fit.model.median_factor,
         spread_factor=fit.model.spread_factor,
@@ -215,33 +259,9 @@ def _with_counts(
         is_calibrated=fit.is_calibrated,
         logging_rate=float(logged[is_pipe].sum() / blocks.sum()),
         overdispersion=spread,
-        notes=(*past.notes, *_fit_notes(past, fit)),
+        notes=(*past.notes, *fit_notes(past, fit)),
+        row_notes=past.row_notes,
         log_note=remarks,
-    )
-
-
-def _fit_notes(past: Hindcast, fit: RecordFit) -> tuple[str, str]:
-    c, thaws = past.coefficients, past.record.is_thawed & past.record.is_exposed
-    seen = f"{thaws.sum()} winters with a thaw, over {thaws.any(axis=0).sum()} winters"
-    if fit.is_calibrated:
-        says = (
-            f"The freeze model is calibrated by this log ({seen}): ice at which half "
-            f"block {fit.model.median_factor:.2f} times that of the defaults, spread "
-            f"{fit.model.spread_factor:.2f} times, mechanisms at work "
-            f"{fit.model.level:.2f} times as often."
-        )
-    else:
-        says = (
-            f"The freeze model is not yet calibrated: this log has {seen}; "
-            f"{c['calibration_thaw_count']:.0f} over "
-            f"{c['calibration_winter_count']:.0f} are needed."
-        )
-    share = pd.Series(fit.logged_fraction).groupby(past.record.group).first()
-    listed = ", ".join(f"{past.group_names[i]} {share[i]:.2f}" for i in share.index)
-    return says, (
-        f"Share of blocks taken to leave a row in the log, by road: {listed}. Its "
-        f"level ({c['logged_fraction']:.2f} where crews go) is assumed: a log cannot "
-        "tell it."
     )
 
 
@@ -257,6 +277,7 @@ def _no_history(
         expected_thaw_count=unknown,
         believed_thaw_count=unknown,
         history_factor=np.where(is_pipe, 1.0, np.nan),
+        usual_factor=np.where(is_pipe, 1.0, np.nan),
         logged_fraction=unknown,
         median_factor=1.0,
         spread_factor=1.0,
@@ -265,5 +286,6 @@ def _no_history(
         logging_rate=np.nan,
         overdispersion=np.nan,
         notes=says,
+        row_notes=note_table([]),
         log_note=remarks,
     )

@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 Words = NDArray[np.object_]
 
 _SHOWN_SHARE = 0.005  # smaller shares round to 0 %
+_WET = ("water", "wetland")  # ponds and swamps of the graphical method
+_MEANS = ("curve_number", "runoff_fraction", "swamp_fraction")
 _NOT_DENSE, _DENSE, _UNTOLD = 0, 1, 255  # classes of the ground under trees
 
 
@@ -91,7 +93,7 @@ def _crown_share(terrain: Terrain) -> NDArray[np.float32] | None:
 def add_land_cover(
     crossings: GeoDataFrame, site: SiteFlow, land: Land, settings: Settings
 ) -> GeoDataFrame:
-    """Add curve number, rational C and dense forest of each catchment.
+    """Add curve number, rational C, ponds and dense forest of each catchment.
 
     Parameters
     ----------
@@ -123,12 +125,14 @@ def add_land_cover(
     columns = {
         "curve_number": np.full(len(crossings), number),
         "runoff_fraction": np.full(len(crossings), fraction),
+        "swamp_fraction": np.full(len(crossings), choices.pond_fraction),
         "unknown_cover_fraction": nobody,
         "cover_note": np.full(len(crossings), "", dtype=object),
         "forest_fraction": nobody,
     }
     if site.flow is not None and land.cover is not None:
-        columns |= _of_covers(site, land.cover, choices, (number, fraction))
+        of_town = (number, fraction, choices.pond_fraction)
+        columns |= _of_covers(site, land.cover, choices, of_town)
     if site.flow is not None and land.dense is not None:
         counts = _counts(site, land.dense, _DENSE + 1)
         whole = np.where(counts.sum(axis=1) > 0, counts.sum(axis=1), np.nan)
@@ -149,7 +153,7 @@ def _of_covers(
     site: SiteFlow,
     cover: LandCover,
     choices: DesignChoices,
-    of_town: tuple[float, float],
+    of_town: tuple[float, float, float],
 ) -> dict[str, Floats | Words]:
     """Columns of catchments that the land cover raster tells of."""
     legend, size = cover.legend, len(cover.legend)
@@ -158,12 +162,13 @@ def _of_covers(
     total = counts.sum(axis=1)
     shares = counts / np.where(total > 0, total, np.nan)[:, None]
     unknown = shares[:, size]
-    by_class = _class_numbers(legend, choices.soil_group)
+    is_wet = np.asarray(legend["cover"].isin(_WET), dtype=float)
+    by_class = (*_class_numbers(legend, choices.soil_group), is_wet)
     means = (
         _mean(shares[:, :size], values, town)
         for values, town in zip(by_class, of_town, strict=True)
     )
-    found = dict(zip(("curve_number", "runoff_fraction"), means, strict=True))
+    found = dict(zip(_MEANS, means, strict=True))
     words = _words(shares[:, :size], legend, unknown)
     return {**found, "unknown_cover_fraction": unknown, "cover_note": words}
 

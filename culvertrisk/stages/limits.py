@@ -24,10 +24,11 @@ def told_limits(
     Returns
     -------
     words : ndarray of str, shape (n,)
-        Joined by semicolons; blank if nothing limits.
+        Joined by semicolons, each sentence once; blank if nothing limits.
     """
     told = [[str(words)] if words else [] for words in before]
     for sentence, holds in limits:
         for row in np.flatnonzero(holds):
-            told[row].append(sentence)
+            if sentence not in told[row]:
+                told[row].append(sentence)
     return np.array(["; ".join(sentences) for sentences in told], dtype=object)

@@ -9,13 +9,12 @@ from scipy.special import ndtr
 
 from culvertrisk.formulas.fragility_trials import LEAST_CHANCE, at_factors
 from culvertrisk.formulas.log_model import (
-    LogModel,
-    LogPrior,
-    LogRecord,
     believed_chance,
     effect_weights,
-    fitted_log_model,
+    logged_shares,
 )
+from culvertrisk.formulas.log_model_fit import fitted_log_model
+from culvertrisk.formulas.log_record import LogModel, LogPrior, LogRecord
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +26,9 @@ _PRIOR = (
         "logged_fraction",
         "logged_spread",
         "group_spread",
+        "called_fraction",
+        "called_spread",
+        "near_spread",
     ),
 )
 
@@ -55,7 +57,7 @@ def fit_record(record: LogRecord, coefficients: Mapping[str, float]) -> RecordFi
     record : LogRecord
         With at least one thaw.
     coefficients : mapping
-        By name, of the history defaults.
+        By name, of the history defaults, and ``level_spread``.
 
     Returns
     -------
@@ -72,33 +74,51 @@ def fit_record(record: LogRecord, coefficients: Mapping[str, float]) -> RecordFi
     return RecordFit(
         model=model,
         is_calibrated=is_calibrated,
-        history_factor=_factor(record, model),
-        logged_fraction=model.logged_fraction[record.group],
+        history_factor=place_factors(record, model),
+        logged_fraction=logged_shares(record, model),
     )
 
 
-def winter_chances(record: LogRecord, model: LogModel | None = None) -> Floats:
+def physics_alone(coefficients: Mapping[str, float]) -> LogModel:
+    """Return the model that no log has touched, its level as unsure as it is."""
+    unsure = coefficients["level_spread"]
+    return LogModel(1.0, 1.0, 1.0, 0.0, np.empty(0), level_spread=unsure)
+
+
+def winter_chances(record: LogRecord, model: LogModel) -> Floats:
     """Chance of a block in each winter of a record, by the physics.
 
     Parameters
     ----------
     record : LogRecord
         Of n places and w winters.
-    model : LogModel, optional
-        With the fragility to take; without it that of the defaults.
+    model : LogModel
+        With the fragility to take, such as ``physics_alone``.
 
     Returns
     -------
     chance : ndarray, shape (n, w)
         Not corrected by the places' own log.
     """
-    m = model or LogModel(1.0, 1.0, 1.0, 0.0, np.empty(0))
-    deviate = at_factors(record.deviate, m.median_factor, m.spread_factor, m.level)
-    return np.asarray(ndtr(deviate))
+    factors = model.median_factor, model.spread_factor, model.level, model.level_spread
+    return np.asarray(ndtr(at_factors(record.deviate, *factors)))
 
 
-def _factor(record: LogRecord, model: LogModel) -> Floats:
-    """Odds after the crossing's own log over those before, at its usual winter."""
+def place_factors(record: LogRecord, model: LogModel) -> Floats:
+    """Odds after the crossing's own log over those before, at its usual winter.
+
+    Parameters
+    ----------
+    record : LogRecord
+        Of n places; winters that are not exposed say nothing.
+    model : LogModel
+        Fitted to the town's log.
+
+    Returns
+    -------
+    history_factor : ndarray, shape (n,)
+        1 for crossings without an exposed winter.
+    """
     exposed = np.maximum(record.is_exposed.sum(axis=1), 1)
     chance = winter_chances(record, model)
     usual = (chance * record.is_exposed).sum(axis=1) / exposed

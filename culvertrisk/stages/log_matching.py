@@ -2,12 +2,12 @@
 
 import re
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
 
-from culvertrisk.checks import refuse, value_problem
 from culvertrisk.inputs.road_names import road_words
 from culvertrisk.stages.log_places import (
     along_road,
@@ -15,7 +15,7 @@ from culvertrisk.stages.log_places import (
     nearest_along,
     written_distance,
 )
-from culvertrisk.tables import table
+from culvertrisk.town_defaults import default_values
 
 _WORD = re.compile(r"[a-z0-9#]+")
 _NONE = ("", 0.0, "")
@@ -24,14 +24,14 @@ Match = tuple[str, float, str]  # crossing, confidence, by what
 Pair = tuple[str, str]  # number and place as written
 
 
-def history_defaults(town: Mapping[str, float] | None = None) -> dict[str, float]:
+def history_defaults(town: Mapping[str, Any] | None = None) -> dict[str, float]:
     """Return every coefficient of history and matching by name.
 
     Parameters
     ----------
     town : mapping, optional
         The town's own values by the names of the ``history_defaults`` table, in its
-        units; the rest is as in the table.
+        units or as text with another; the rest is as in the table.
 
     Returns
     -------
@@ -41,22 +41,10 @@ def history_defaults(town: Mapping[str, float] | None = None) -> dict[str, float
     Raises
     ------
     InputError
-        If a name is not in the table; all at once.
+        If ``default_values`` refuses any of them; all at once.
     """
-    rows = table("history_defaults").set_index("name")["value"]
-    known = {str(name): float(value) for name, value in rows.items()}
-    refuse(
-        value_problem(
-            "town file",
-            f"history.defaults.{name}",
-            "be a name of the history_defaults table",
-            value,
-            "Correct the spelling.",
-        )
-        for name, value in (town or {}).items()
-        if name not in known
-    )
-    return {**known, **(town or {})}
+    values = default_values("history", town)
+    return {name: float(value.item()) for name, value in values.items()}
 
 
 def plain_id(culvert_id: object) -> str:
@@ -248,7 +236,8 @@ def _road_and_mile(
 ) -> tuple[frozenset[str], float] | None:
     """Return the road and the distance a place names [m], or None if not both."""
     distance_m = written_distance(place)
-    road = _longest([road for road in known if road <= road_words(place)])
+    spelt = road_words(place)
+    road = _longest([road for road in known if road <= spelt])
     return (road, distance_m) if road and np.isfinite(distance_m) else None
 
 

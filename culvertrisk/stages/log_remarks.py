@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from culvertrisk.settings import Settings
 from culvertrisk.stages.log_matching import history_defaults, match_rows
+from culvertrisk.stages.log_rows import of_an_old_pipe
 
 
 def with_log_note(
@@ -19,7 +20,7 @@ def with_log_note(
     Parameters
     ----------
     crossings : GeoDataFrame
-        Indexed by ``culvert_id``, with ``road_name``.
+        Indexed by ``culvert_id``, with ``road_name`` and ``install_year``.
     log : DataFrame or None
         The table of ``read_thaw_log``.
     settings : Settings
@@ -31,7 +32,8 @@ def with_log_note(
     -------
     crossings : GeoDataFrame
         With ``log_note``: remarks of rows that are clearly the crossing's, newest
-        first, each once, joined by ``"; "``; "" without any.
+        first, each once, joined by ``"; "``; "" without any. What was said of a pipe
+        that has been replaced since is left out.
     """
     return crossings.assign(log_note=_notes(crossings, log, settings, on))
 
@@ -48,6 +50,7 @@ def _notes(
     c = history_defaults(settings.history.defaults)
     rows = rows.assign(**match_rows(crossings, rows, c))
     clear = rows[rows["match_confidence"] >= c["match_least_fraction"]]
+    clear = clear[~of_an_old_pipe(crossings, clear)]
     newest = clear.sort_values("day", ascending=False, kind="stable")
     once = newest.drop_duplicates(["culvert_id", "note"])
     said = once["day"].dt.strftime("%Y-%m-%d") + ": " + once["note"]

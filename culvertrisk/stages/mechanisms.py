@@ -1,7 +1,7 @@
 """The ways ice gets into a barrel, each a step of a day and a chance to be at work."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +25,9 @@ class ColdDay:
 
     ``frost_cday`` and ``melt_m`` (ice melted by air and sun) hold at the shadier end,
     ``outlet_frost_cday`` and ``outlet_melt_m`` at the outlet; ``ground_cold_cday`` is
-    the frost of the ground at the crown; the last three are the snow and the water of
-    a thaw at the crossing's elevation.
+    the frost of the ground at the crown; the last four are the snow on level ground,
+    what of it insulates an end, what air above 0 °C melts of a bank of it and the water
+    of a thaw, at the crossing's elevation.
     """
 
     frost_cday: Floats
@@ -36,18 +37,20 @@ class ColdDay:
     ground_melt_m: Floats
     ground_cold_cday: Floats
     frost_depth_m: Floats
+    snow_depth_m: Floats
     snow_m2k_w: Floats
-    snowmelt_m: Floats
+    bank_melt_m: Floats
     thaw_water_m: Floats
 
 
 @dataclass(frozen=True)
 class Barrel:
-    """Of n barrels what the daily steps need, shape (n,)."""
+    """Of n barrels what the daily steps need, shape (n,); ``seepage_m`` is (3, n)."""
 
     rise_m: Floats
     length_m: Floats
     outside_air_share: Floats
+    seepage_m: Floats
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,29 @@ class Pool:
     ice_m: Floats
     layer_m: Floats
     water_m: Floats
+
+
+@dataclass(frozen=True)
+class Soaking:
+    """Water of a day for a pool: what comes, room for it [m], and what stays of it.
+
+    ``keep_fraction`` is the share still there a day later, ``pore_fraction`` that of a
+    layer which is water, the rest of it is ice already; ``snow_m2k_w`` lies on it.
+    """
+
+    supply_m: Floats
+    room_m: Floats
+    keep_fraction: Floats | float
+    pore_fraction: Floats | float = 1.0
+    snow_m2k_w: Floats | float = 0.0
+
+
+def middle_ice(ice_m: Floats) -> Floats:
+    """Take the middle one of equally likely depths, where there are several a barrel.
+
+    Shape (k, n) or (n,) gives (n,).
+    """
+    return np.asarray(ice_m[len(ice_m) // 2] if ice_m.ndim > 1 else ice_m)
 
 
 def sag_ice(ice_m: Floats, day: ColdDay, c: Coefficients) -> Floats:
@@ -78,27 +104,46 @@ def sag_ice(ice_m: Floats, day: ColdDay, c: Coefficients) -> Floats:
 def seep_ice(ice_m: Floats, day: ColdDay, barrel: Barrel, c: Coefficients) -> Floats:
     """Icing fed by a seep, layer on layer, limited by cold or by water.
 
-    ``seep_ice_growth`` at the shadier end (carey1983 for scope). Limits: order of
-    magnitude; the trickle spreads over the barrel's bed.
+    ``seep_ice_growth`` at the shadier end (carey1983 for scope), shape (3, n): once
+    for each of the trickles that are equally likely, as no seep is ever measured.
+    Ends first: the water spreads over ``seep_reach_ratio`` rises of bed before it gets
+    further in; how far it gets is ``icing_length``. Limits: order of magnitude.
     """
-    growth_m = seep_ice_growth(
+    by_cold_m = seep_ice_growth(
         day.frost_cday,
         surface_w_m2k=c["ice_surface_w_m2k"],
-        trickle_m3s=c["trickle_m3s"],
-        wet_area_m2=barrel.rise_m * barrel.length_m,
+        trickle_m3s=np.inf,
+        wet_area_m2=1.0,
         snow_m2k_w=day.snow_m2k_w,
     )
-    return np.maximum(ice_m + growth_m - day.melt_m, 0)
+    grown_m = np.minimum(by_cold_m, barrel.seepage_m)
+    grown_m += ice_m
+    grown_m -= day.melt_m
+    return np.maximum(grown_m, 0, out=grown_m)
+
+
+def seepage(rise_m: Floats, length_m: Floats, c: Coefficients) -> Floats:
+    """Most that each trickle can freeze in a day, shape (3, n) [m]: all its water."""
+    reach_m = np.minimum(c["seep_reach_ratio"] * rise_m, length_m)
+    return seep_ice_growth(
+        np.inf,
+        surface_w_m2k=c["ice_surface_w_m2k"],
+        trickle_m3s=c["trickle_points_m3s"][:, None],
+        wet_area_m2=rise_m * reach_m,
+    )
 
 
 def draught_ice(ice_m: Floats, day: ColdDay, barrel: Barrel, c: Coefficients) -> Floats:
     """Ice on a wet bed in a barrel that the wind blows through.
 
-    Barrel air lies between outside and ground (``outside_air_share``); no snow, and
-    the surface coefficient of wind (ashton1986). Ground above 0 °C counts as none.
-    Limits: both ends open; studies give the direction, not the size.
+    Barrel air lies between outside and ground (``outside_air_share``: short and large
+    is colder); no snow on the bed, and the surface coefficient of wind (ashton1986).
+    Every ``draught_snow_m`` of snow at the ends leaves an e-th of the outside air.
+    Ground above 0 °C counts as none. Limits: both ends open; studies give the
+    direction, not the size.
     """
-    outside = barrel.outside_air_share
+    ends_snow_m = c["snow_share_fraction"] * day.snow_depth_m
+    outside = barrel.outside_air_share * np.exp(-ends_snow_m / c["draught_snow_m"])
     frost_cday = outside * day.frost_cday + (1 - outside) * day.ground_cold_cday
     grown_m = standing_ice(ice_m, frost_cday, surface_w_m2k=c["open_surface_w_m2k"])
     return np.maximum(grown_m - day.ground_melt_m - day.melt_m, 0)
@@ -107,13 +152,15 @@ def draught_ice(ice_m: Floats, day: ColdDay, barrel: Barrel, c: Coefficients) ->
 def perched_ice(ice_m: Floats, day: ColdDay, barrel: Barrel, c: Coefficients) -> Floats:
     """Cone of ice at a high lip, fed by a dribble, at the sun of the outlet.
 
-    ``seep_ice_growth`` over the square of the rise. Limits: the height the cone must
-    climb from below is not counted, so that it errs to the early side.
+    ``seep_ice_growth`` over the square of the rise, by the middle one of the trickles:
+    up to 1 m even the least brings more than a day of -20 °C freezes. Limits: the
+    height the cone must climb from below is not counted, so that it errs to the early
+    side.
     """
     growth_m = seep_ice_growth(
         day.outlet_frost_cday,
         surface_w_m2k=c["ice_surface_w_m2k"],
-        trickle_m3s=c["trickle_m3s"],
+        trickle_m3s=np.median(c["trickle_points_m3s"]),
         wet_area_m2=barrel.rise_m**2,
         snow_m2k_w=day.snow_m2k_w,
     )
@@ -139,42 +186,62 @@ def tailwater_ice(ice_m: Floats, day: ColdDay, c: Coefficients) -> Floats:
 
 
 def plug_ice(pool: Pool, day: ColdDay, c: Coefficients) -> Pool:
-    """Bank of ploughed snow at a mouth, wetted by melt and frozen.
+    """Bank of ploughed snow that fills a mouth from its bed, soaked and frozen.
 
-    Melt of the level snow by degree-days gathers at its foot (``pool_ice``). Limits:
-    how the bank is built is not followed; common practice, no source.
+    The bank is as deep as the plough makes it (``plug_bank_ratio`` times the level
+    snow). Its own melt, by the air of any hour above 0 °C, and a thaw's water that
+    runs to its foot fill the pores; they freeze under its snow, with so much less
+    latent heat (``pool_ice``). Ice under snow does not melt from above. Limits: dry
+    packed snow counts as open; how the bank was cast is not followed; common practice,
+    no source.
     """
-    return pool_ice(pool, c["plug_gather"] * day.snowmelt_m, day, c)
+    pores = c["plug_pore_fraction"]
+    bank_m = c["plug_bank_ratio"] * day.snow_depth_m
+    room_m = pores / SWELLING * np.maximum(bank_m - pool.ice_m, 0)
+    supply_m = day.bank_melt_m + c["plug_gather"] * day.thaw_water_m
+    bare_m = np.maximum(pool.ice_m - bank_m, 0)
+    bare = replace(day, melt_m=np.minimum(bare_m, day.melt_m))
+    keeps = c["plug_keep_fraction"]
+    soaked = Soaking(supply_m, room_m, keeps, pores, day.snow_m2k_w)
+    return pool_ice(pool, soaked, bare, c)
 
 
-def refreeze_ice(pool: Pool, day: ColdDay, c: Coefficients) -> Pool:
+def refreeze_ice(pool: Pool, day: ColdDay, barrel: Barrel, c: Coefficients) -> Pool:
     """Water of a midwinter thaw that stands in the barrel when the cold is back.
 
-    Melt and rain gather in the barrel (``pool_ice``). Limits: the same water
-    for all of one elevation; common practice, no source.
+    Melt and rain of so much ditch (``refreeze_ditch_m2``) fill the barrel's own bed up
+    to a share of its rise (``pool_ice``). Limits: what runs through is not followed;
+    common practice, no source.
     """
-    return pool_ice(pool, c["refreeze_gather"] * day.thaw_water_m, day, c)
+    depth_m = c["refreeze_ditch_m2"] / (barrel.rise_m * barrel.length_m)
+    most_m = c["thaw_pool_ratio"] * barrel.rise_m
+    supply_m = depth_m * day.thaw_water_m
+    return pool_ice(pool, Soaking(supply_m, most_m, c["pool_keep_fraction"]), day, c)
 
 
-def pool_ice(pool: Pool, supply_m: Floats, day: ColdDay, c: Coefficients) -> Pool:
+def pool_ice(pool: Pool, soaking: Soaking, day: ColdDay, c: Coefficients) -> Pool:
     """Freeze thaw water in layers: each thaw floods the ice and starts a new one.
 
-    A layer grows as ``standing_ice`` without snow and no further than its water; what
-    has not frozen drains. Limits: depth of water is bounded by ``thaw_pool_m``.
+    A layer grows as ``standing_ice`` and no further than its water; what has not
+    frozen drains. Limits: no more water than there is room for.
     """
+    supply_m, pores = soaking.supply_m, soaking.pore_fraction
     layer_m, water_m = pool.layer_m, pool.water_m
     if np.any(supply_m > 0):  # on most winter days nothing thaws
         layer_m = np.where(supply_m > 0, 0.0, layer_m)
-        water_m = np.minimum(water_m + supply_m, c["thaw_pool_m"])
+        water_m = np.minimum(water_m + supply_m, soaking.room_m)
     grown_m = standing_ice(
-        layer_m, day.frost_cday, surface_w_m2k=c["open_surface_w_m2k"]
+        layer_m,
+        day.frost_cday / pores,
+        surface_w_m2k=c["open_surface_w_m2k"],
+        snow_m2k_w=soaking.snow_m2k_w,
     )
-    frozen_m = np.minimum(grown_m - layer_m, water_m * SWELLING)
+    frozen_m = np.minimum(grown_m - layer_m, water_m * (SWELLING / pores))
     gain_m = frozen_m - day.melt_m
     return Pool(
         ice_m=np.maximum(pool.ice_m + gain_m, 0),
         layer_m=np.maximum(layer_m + gain_m, 0),
-        water_m=(water_m - frozen_m / SWELLING) * c["pool_keep_fraction"],
+        water_m=(water_m - frozen_m * (pores / SWELLING)) * soaking.keep_fraction,
     )
 
 

@@ -13,11 +13,12 @@ from culvertrisk.formulas.ice import icing_length
 from culvertrisk.stages.causes import Causes
 from culvertrisk.stages.freeze_inputs import Spread, daily_inputs
 from culvertrisk.stages.ground_frost import mean_annual_air
-from culvertrisk.stages.mechanisms import MECHANISMS
+from culvertrisk.stages.mechanisms import MECHANISMS, middle_ice
 from culvertrisk.stages.winter import (
     FreezeInputs,
     WinterIce,
     days_of_winter,
+    opened_on,
     winter_by_day,
 )
 from culvertrisk.stages.winter_weather import climatology, has_weather
@@ -26,11 +27,13 @@ from culvertrisk.units import DAY_S
 Floats = NDArray[np.float64]
 
 SEASON_END = (5, 31)  # the sun's season ends
-_WAIT = "wait for the sun if no water threatens road or house"
 
 
 def outlook_weather(
-    weather: pd.DataFrame, first_day: date, on: date
+    weather: pd.DataFrame,
+    first_day: date,
+    on: date,
+    coefficients: Mapping[str, Floats],
 ) -> tuple[pd.DataFrame, date]:
     """Put a usual spring behind the winter so far and its forecast.
 
@@ -40,6 +43,8 @@ def outlook_weather(
         The table of ``read_weather``; of days after ``on`` only forecasts are used.
     first_day, on : date
         The winter's first day and the day asked.
+    coefficients : mapping
+        By name, as ``freeze_coefficients``.
 
     Returns
     -------
@@ -52,7 +57,7 @@ def outlook_weather(
     known = weather[is_past | (weather["is_forecast"] == 1).to_numpy()]
     usual = climatology(known, first_day, last_day)
     whole = known.combine_first(usual)[[*weather.columns]]
-    if on < last_day and has_weather(whole, first_day, last_day):
+    if on < last_day and has_weather(whole, first_day, last_day, coefficients):
         return whole, last_day
     return known, on
 
@@ -84,37 +89,50 @@ def outlook(
     -------
     columns : dict
         ``closing_day``, ``self_opening_day`` (ISO text, blank if not this season),
-        ``freeze_advice``, ``seep_ice_length_m`` and, by mechanism,
-        ``<name>_closing_day``: blank also where its chance to block is below the
-        least of a cause.
+        ``seep_ice_length_m`` (the mean over the trickles that are equally likely, NaN
+        where no seep is recorded) and, by mechanism, ``<name>_closing_day``: blank also
+        where its chance to block is below the least of a cause.
 
     Notes
     -----
     Air and sun only: running water opens a barrel sooner. A closing day after the day
-    asked, and every opening day, hold for a usual spring.
+    asked, and every opening day, hold for a usual spring. No day contradicts the
+    class: a crossing below class some has none, one of class high or severe none in
+    the future for its closing (by its chance it is shut now), and none opens that has
+    not closed by the day asked.
     """
     first_day, on = days
-    whole, last_day = outlook_weather(weather, first_day, on)
+    whole, last_day = outlook_weather(weather, first_day, on, coefficients)
     usual = middle_case(inputs)
     calendar = pd.date_range(first_day, last_day)
     year_c = mean_annual_air(weather, coefficients)
     ahead = days_of_winter(whole, first_day, last_day, coefficients, year_c)
     run = winter_by_day(usual, ahead, coefficients)
-    clear_m = usual.rise_m * (1 - usual.silt_fraction)
-    clear_m = np.maximum(
-        clear_m, (1 - coefficients["silt_limit_fraction"]) * usual.rise_m
-    )
+    limit = coefficients["silt_limit_fraction"]
+    clear_m = usual.rise_m * (1 - np.minimum(usual.silt_fraction, limit))
     asked = (on - first_day).days
     closes, opens, length_m = _followed(
         run, usual, causes.icing, (clear_m, asked), coefficients
     )
+    closed = {
+        name: _agreed(day, asked, causes, coefficients) for name, day in closes.items()
+    }
+    leads = _leading(closed, causes.icing, np.nan)
     return {
-        "closing_day": _iso(calendar, _leading(closes, causes.icing, np.nan)),
-        **_closing_days(calendar, closes, causes, coefficients),
-        "self_opening_day": _iso(calendar, opens),
-        "freeze_advice": _advice(calendar, opens, asked, coefficients),
+        "closing_day": _iso(calendar, leads),
+        **_closing_days(calendar, closed, causes, coefficients),
+        "self_opening_day": _iso(calendar, np.where(leads <= asked, opens, np.nan)),
         "seep_ice_length_m": length_m,
     }
+
+
+def _agreed(
+    day: Floats, asked: int, causes: Causes, coefficients: Mapping[str, Floats]
+) -> Floats:
+    """Keep the closing days that agree with the class of the crossing."""
+    is_some = causes.blocked_chance >= coefficients["class_some_chance"]
+    is_shut = causes.blocked_chance >= coefficients["class_high_chance"]
+    return np.where(is_some & ~(is_shut & (day > asked)), day, np.nan)
 
 
 def _followed(
@@ -129,20 +147,30 @@ def _followed(
     opens = np.full(len(clear_m), np.nan)
     closes = {name: opens.copy() for name in MECHANISMS}
     full_m = c["closing_median_ratio"] * clear_m
-    supply_m3, length_m = np.zeros(len(clear_m)), np.zeros(len(clear_m))
+    trickle_m3 = c["trickle_points_m3s"][:, None] * DAY_S
+    supply_m3, length_m = np.zeros((2, len(trickle_m3), len(clear_m)))
     shut_today, seep_m = np.zeros(len(clear_m), bool), np.zeros(len(clear_m))
     for day, ice in enumerate(run):
-        is_shut = _leading(ice.ice_m, icing, 0.0) >= c["opening_ratio"] * clear_m
+        opened, left = opened_on(usual, day)
+        supply_m3 = np.where(opened, left * supply_m3, supply_m3)
+        ice_m = {name: middle_ice(depth_m) for name, depth_m in ice.ice_m.items()}
+        is_shut = _leading(ice_m, icing, 0.0) >= c["opening_ratio"] * clear_m
         for name, first in closes.items():
-            first[np.isnan(first) & (ice.ice_m[name] >= full_m)] = day
+            first[opened] = np.nan  # it closes again, or has not yet
+            first[np.isnan(first) & (ice_m[name] >= full_m)] = day
         if day <= asked:
             grew = ice.ice_m["seep"] > seep_m
-            supply_m3 = supply_m3 + np.where(grew, c["trickle_m3s"] * DAY_S, 0)
+            supply_m3 = supply_m3 + np.where(grew, trickle_m3, 0)
             seep_m, shut_today = ice.ice_m["seep"], is_shut
             length_m = icing_length(supply_m3, seep_m, usual.rise_m, usual.length_m)
         else:
             opens[np.isnan(opens) & shut_today & ~is_shut] = day
-    return closes, opens, length_m
+    return closes, opens, _seeped(length_m.mean(axis=0), usual)
+
+
+def _seeped(length_m: Floats, usual: FreezeInputs) -> Floats:
+    """Length that seeps of any trickle freeze on average; NaN where none seeps."""
+    return np.where(usual.seep_chance > 0, length_m, np.nan)
 
 
 def _leading(
@@ -164,7 +192,7 @@ def _closing_days(
     least = coefficients["cause_chance_least"]
     return {
         f"{name}_closing_day": _iso(
-            calendar, np.where(causes.chance[name] >= least, day, np.nan)
+            calendar, np.where(causes.believed[name] >= least, day, np.nan)
         )
         for name, day in closes.items()
     }
@@ -194,15 +222,3 @@ def _iso(calendar: pd.DatetimeIndex, day: Floats) -> NDArray[np.object_]:
         day[known].astype(int)
     ]
     return words
-
-
-def _advice(
-    calendar: pd.DatetimeIndex,
-    opens: Floats,
-    asked: int,
-    coefficients: Mapping[str, Floats],
-) -> NDArray[np.object_]:
-    soon = opens - asked <= coefficients["wait_days"]
-    day = _iso(calendar, np.where(soon, opens, np.nan))
-    said = [f"{_WAIT}: opens by itself about {when}" for when in day]
-    return np.where(soon, np.array(said, dtype=object), "").astype(object)

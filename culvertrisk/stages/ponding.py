@@ -10,29 +10,26 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from culvertrisk.inputs.rasters import COARSE_STEP_M, Terrain
-from culvertrisk.stages.ends import Ends
+from culvertrisk.inputs.rasters import Terrain
 from culvertrisk.stages.pond_marks import pond_marks, road_cells
-from culvertrisk.stages.road_profile import (
-    LARGEST_CELL_M,
-    NOT_ON_ROADS,
-    RoadProfile,
-    shows_ponds,
-)
+from culvertrisk.stages.pond_notes import pond_notes, spill_doubts
+from culvertrisk.stages.pond_starts import START_REACH_M, pond_starts, start_doubts
+from culvertrisk.stages.road_profile import RoadProfile
+from culvertrisk.stages.site import SiteFlow
 from culvertrisk.terrain.ponding import Ponds, fill_ponds, lowest_starts, pond_cells
 from culvertrisk.terrain.rising import (
-    AT_EDGE,
     AT_ROAD,
     SPILLS,
-    TOO_LARGE,
     UNKNOWN,
     PondMarks,
     PondStarts,
 )
-from culvertrisk.units import quantity
 
 STAGE_COUNT = 8  # of the stage-area-volume table
-START_REACH_M = 30.0  # a mapped inlet is off by less; common practice, no source
+_BLANK = {
+    "end": UNKNOWN, "level_m": np.nan, "stage_m": np.nan, "area_m2": np.nan,
+    "volume_m3": np.nan, "box": -1, "over": -1,
+}  # fmt: skip
 DWELLING = "dwelling"  # kind of place that is counted
 Floats = NDArray[np.float64]
 
@@ -57,7 +54,7 @@ class PondGround:
 def pond_ground(
     crossings: gpd.GeoDataFrame,
     terrain: Terrain | None,
-    ends: Ends,
+    site: SiteFlow,
     profile: RoadProfile,
 ) -> PondGround:
     """Flood the ground behind each road up to where water goes over it.
@@ -68,8 +65,8 @@ def pond_ground(
         The crossings table.
     terrain : Terrain or None
         The DEM before any cut: roads stand as dams.
-    ends : Ends
-        The ends of the barrels, as the site stage found them.
+    site : SiteFlow
+        Ends of the barrels and streams, as the site stage found them.
     profile : RoadProfile
         The road along each crossing.
 
@@ -82,26 +79,41 @@ def pond_ground(
     -----
     The crossed road holds water back at its own elevation all along its line, even
     between the cells of the DEM; water goes over where the pond first reaches it, which
-    is its sag unless ground between keeps water from there. The pond begins at the
-    lowest ground that water runs to within 30 m of the upstream end. Other pipes under
-    the same road more than 30 m away take what reaches their inlets.
+    is its sag unless ground between keeps water from there. The pond begins in the bed
+    of the stream above the road, else at the lowest ground that water runs to within
+    30 m of the upstream end. Other pipes under the same road more than 30 m away take
+    what reaches their inlets. Where it is not known which side the water comes from,
+    where the place is wrong, or where the pond spills below the bed or before it is as
+    deep as the barrel is high, so that the DEM does not show what holds it, the pond is
+    not known.
     """
-    road_m = profile.elevation_m[:, profile.elevation_m.shape[1] // 2]
     ground_m, cell_m = np.full((1, 1), np.nan, np.float32), 1.0
-    inlet_m = np.full(len(crossings), np.nan)
-    found = np.full(len(crossings), -1, np.int64)
+    nowhere = np.full(len(crossings), -1, np.int64)
+    road_m = profile.elevation_m[:, profile.elevation_m.shape[1] // 2]
+    starts, has_bed = PondStarts(nowhere, nowhere, road_m), nowhere >= 0
     if terrain is not None:
         ground_m, cell_m = terrain.elevation_m, terrain.cell_m
-        found, inlet_m = ends.upstream_row, ends.upstream_ground_m
-    is_dam = road_m > inlet_m
-    starts = PondStarts(np.where(is_dam, found, -1), ends.upstream_col, road_m)
+        starts, has_bed = pond_starts(terrain, site, road_m)
     marks = pond_marks(crossings, terrain, starts, profile)
     row, col = lowest_starts(ground_m, starts, marks, START_REACH_M / cell_m)
-    starts = starts._replace(row=row, col=col)
+    doubts = start_doubts(site)
+    row = np.where(has_bed, starts.row, row)
+    row[np.logical_or.reduce([*doubts.values()])] = -1
+    starts = PondStarts(row, np.where(has_bed, starts.col, col), road_m)
     ponds = fill_ponds(ground_m, starts, marks, cell_m=cell_m, stage_count=STAGE_COUNT)
+    notes = pond_notes(crossings, terrain, doubts, profile, ponds)
+    unsure = np.logical_or.reduce([*spill_doubts(crossings, ponds).values()])
+    ponds = _without(ponds, unsure)
     profile = _with_overflow(profile, terrain, ponds)
-    notes = _notes(crossings, terrain, found >= 0, profile, ponds)
     return PondGround(starts, marks, ponds, profile, notes)
+
+
+def _without(ponds: Ponds, is_unknown: NDArray[np.bool_]) -> Ponds:
+    """The ponds, some of them not known."""
+    blank = {name: getattr(ponds, name).copy() for name in _BLANK}
+    for name, nothing in _BLANK.items():
+        blank[name][is_unknown] = nothing
+    return dataclasses.replace(ponds, **blank)
 
 
 def add_ponding(
@@ -256,33 +268,3 @@ def _dwellings(
         outline = _outline(terrain, ground, which)
         count[which] = len(tree.query(outline, predicate="intersects"))
     return count
-
-
-def _notes(
-    crossings: gpd.GeoDataFrame,
-    terrain: Terrain | None,
-    is_found: NDArray[np.bool_],
-    profile: RoadProfile,
-    ponds: Ponds,
-) -> NDArray[np.object_]:
-    """Why each pond is not known, or that it spills."""
-    off_road = crossings["crossing_kind"].isin(NOT_ON_ROADS).to_numpy(bool)
-    depth_m = ponds.stage_m[:, -1] - ponds.stage_m[:, 0]
-    reasons = {
-        "no elevation raster": terrain is None,
-        f"elevation raster too coarse, above {quantity(int(LARGEST_CELL_M), 'm')} "
-        f"cells or {quantity(COARSE_STEP_M, 'm', 1)} steps": not shows_ponds(terrain),
-        "driveway, bridge or ford": off_road,
-        "no road near": profile.line < 0,
-        "road outside the elevation raster": profile.sag < 0,
-        "ground at the inlet not found": ~is_found,
-        "road not above the inlet in the elevation raster": ponds.end == UNKNOWN,
-        "water reaches the edge of the elevation raster": ponds.end == AT_EDGE,
-        f"water spreads to {quantity(1, 'km')} from the inlet": ponds.end == TOO_LARGE,
-    }
-    holds = [np.broadcast_to(found, off_road.shape) for found in reasons.values()]
-    unknown = [f"pond unknown: {reason}" for reason in reasons]
-    at_m = "pond spills elsewhere at {} over the inlet"
-    spills = [at_m.format(quantity(d, "m", 1)) for d in depth_m]
-    known = np.where(ponds.end == SPILLS, np.array(spills, object), "")
-    return np.select(holds, unknown, known).astype(object)

@@ -5,13 +5,21 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.shares import shapley_shares
+from culvertrisk.settings import Settings
 from culvertrisk.stages.coalitions import GROUPS
-from culvertrisk.stages.reasons import reasons_of, unknowns_of
+from culvertrisk.stages.freeze_inputs import denying_remarks, said_chances
+from culvertrisk.stages.reasons import reasons_of
+from culvertrisk.stages.unknown_notes import unknowns_of
+from culvertrisk.stages.winter import freeze_coefficients
 
 UNKNOWN_GAIN_CHANCE = 0.5  # no flow known anywhere in the town: even odds, our choice
 
 
-def add_priority(crossings: GeoDataFrame, chances: NDArray[np.float64]) -> GeoDataFrame:
+def add_priority(
+    crossings: GeoDataFrame,
+    chances: NDArray[np.float64],
+    settings: Settings | None = None,
+) -> GeoDataFrame:
     """Add the loss avoided by opening each crossing now, its rank and its reasons.
 
     Parameters
@@ -20,6 +28,8 @@ def add_priority(crossings: GeoDataFrame, chances: NDArray[np.float64]) -> GeoDa
         With the columns of site, shade, access, freeze, history, flood, consequence.
     chances : ndarray, shape (2**6, n)
         Chance of a block by coalition of ``GROUPS``: see ``coalition_chances``.
+    settings : Settings, optional
+        The town's own freeze defaults, if it has any.
 
     Returns
     -------
@@ -41,9 +51,12 @@ def add_priority(crossings: GeoDataFrame, chances: NDArray[np.float64]) -> GeoDa
         **named,
     )
     scored = scored.assign(priority_rank=_rank(scored))
-    rows = [*scored.itertuples()]
+    c = freeze_coefficients(settings.freeze.defaults if settings else None)
+    said = {f"says_{k}": v for k, v in said_chances(crossings, c).items()}
+    said |= {f"denies_{k}": v for k, v in denying_remarks(crossings).items()}
+    rows = [*scored.assign(**said).itertuples()]
     return scored.assign(
-        reasons=[reasons_of(row) for row in rows],
+        reasons=[reasons_of(row, c) for row in rows],
         unknowns=[unknowns_of(row) for row in rows],
     )
 
@@ -53,10 +66,11 @@ def _loss_avoided(crossings: GeoDataFrame) -> NDArray[np.float64]:
         crossings["flooded_blocked_chance"] - crossings["flooded_open_chance"]
     ).clip(lower=0.0)
     usual_gain = gain.mean() if gain.notna().any() else UNKNOWN_GAIN_CHANCE
+    most = crossings["flooded_blocked_chance"].clip(upper=usual_gain)
     loss = crossings["flooded_loss_person_h"]
     avoided = (
         crossings["blocked_chance"]
-        * gain.fillna(usual_gain)
+        * gain.fillna(most).fillna(usual_gain)
         * loss.fillna(loss.median())
     )
     return avoided.to_numpy(float)

@@ -11,12 +11,14 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.formulas.bayes import corrected_chance
+from culvertrisk.formulas.fragility_trials import levelled_chance
 from culvertrisk.settings import Settings
 from culvertrisk.stages.freeze import modelled_chance
-from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
+from culvertrisk.stages.freeze_inputs import DAILY_UNKNOWNS, Sunlight
 from culvertrisk.stages.log_matching import history_defaults
+from culvertrisk.stages.openings import opening_inputs
+from culvertrisk.stages.unknowns import LEVELS
 from culvertrisk.stages.winter import FreezeInputs, freeze_coefficients
-from culvertrisk.stages.winter_weather import with_forecast
 
 Floats = NDArray[np.float64]
 
@@ -42,7 +44,7 @@ def add_rank_band(
     sun : Sunlight or None
         Sun at both ends by season.
     settings : Settings
-        Start of the winter, typed forecast and fragility: see ``with_log``.
+        Start of the winter and fragility: see ``with_log``.
     on : date
         The day asked.
 
@@ -54,23 +56,26 @@ def add_rank_band(
     Notes
     -----
     In each draw every unknown of every crossing takes one of the values that stand
-    in for it, and a chance from 0 to 1 (such as a seep's) becomes yes or no; all
-    crossings are ranked anew by the loss avoided. The loss moves with the chance of
-    a block; flow and consequence stay. Sun that is unknown stays averaged. The band
-    is the 10th to 90th percentile of the ranks, widened to ``priority_rank``.
+    in for it, and a chance from 0 to 1 (such as a seep's, a guessed one as the level of
+    the town has it) becomes yes or no; all crossings are ranked anew by the loss
+    avoided. The loss moves with the chance of a block; flow and consequence stay. Sun
+    that is unknown stays averaged. The band is the 10th to 90th percentile of the
+    ranks, widened to ``priority_rank``.
     "Solid" is a band no wider than half the rank or ten places, whichever is more.
     """
     c = history_defaults(settings.history.defaults)
-    inputs = freeze_inputs(
-        crossings, sun, freeze_coefficients(settings.freeze.defaults)
+    span = settings.winter_of(on), on
+    coefficients = freeze_coefficients(settings.freeze.defaults)
+    inputs = opening_inputs(crossings, sun, span, coefficients)
+    row, draws = _distinct_draws(
+        _as_believed(inputs, coefficients), int(c["band_draw_count"])
     )
-    row, draws = _distinct_draws(inputs, int(c["band_draw_count"]))
     modelled = modelled_chance(
         draws,
-        with_forecast(weather, on, settings.forecast),
+        weather,
         on,
-        first_day=settings.winter_of(on),
-        coefficients=freeze_coefficients(settings.freeze.defaults),
+        first_day=span[0],
+        coefficients=coefficients,
     )[row]
     factor = crossings["history_factor"].to_numpy(float)[:, None]
     chance = corrected_chance(modelled, factor)
@@ -79,6 +84,20 @@ def add_rank_band(
     return crossings.assign(
         **_bands(rank, crossings["priority_rank"].to_numpy(float), c)
     )
+
+
+def _as_believed(
+    inputs: FreezeInputs, coefficients: Mapping[str, Floats]
+) -> FreezeInputs:
+    """Put the town's level on guessed chances: what is drawn counts as recorded."""
+    c = coefficients
+    level = c["at_work_level"], c["level_spread"]
+    believed: dict[str, Any] = {}
+    for name in ("seep_chance", "plug_chance", "tail_chance"):
+        told = getattr(inputs, name)
+        guessed = levelled_chance(told, *level)
+        believed[name] = np.where(told >= c["word_chance"], told, guessed)
+    return replace(inputs, **believed)
 
 
 def _distinct_draws(
@@ -105,7 +124,11 @@ def _distinct_draws(
     key = np.stack([owner, *(pick.ravel() for pick in picked.values())], axis=1)
     rows, back = np.unique(key, axis=0, return_inverse=True)
     chosen = {name: rows[:, place + 1] for place, name in enumerate(picked)}
-    return back.reshape(size, count), _filled(inputs, rows[:, 0], chosen)
+    label = rows[:, 0]
+    for name in DAILY_UNKNOWNS:
+        label = label * (LEVELS + 1) + chosen[name] + 1
+    filled = _filled(inputs, rows[:, 0], chosen)
+    return back.reshape(size, count), replace(filled, run_label=label)
 
 
 def _numbers(inputs: FreezeInputs) -> dict[str, Floats]:

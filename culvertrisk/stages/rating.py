@@ -15,12 +15,12 @@ from culvertrisk.formulas.road_flow import Road, WeirCurves, balanced_headwater
 from culvertrisk.stages.flood_capacity import (
     NOT_PIPES,
     Openings,
-    headwater_limit,
     iced_openings,
     open_capacity,
     openings,
     taken,
 )
+from culvertrisk.stages.road_over_bed import headwater_limit
 from culvertrisk.stages.road_profile import RoadProfile
 from culvertrisk.stages.tailwater import (
     backed_up,

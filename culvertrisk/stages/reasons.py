@@ -1,48 +1,58 @@
-"""Why a crossing ranks where it does, and what is not known, in plain sentences."""
+"""Why a crossing ranks where it does, in plain sentences."""
 
+from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from culvertrisk.stages.causes import WEAK
+from culvertrisk.stages.winter import freeze_coefficients
 from culvertrisk.units import HOUR_S, quantity
+
+Coefficients = Mapping[str, NDArray[np.float64]]
 
 SHOWN_REASONS = 3
 SMALL_RISE_M = 0.61  # 24 in; smaller pipes close by standing ice in a cold winter
 FLAT_SLOPE_M_PER_M = 0.005  # flatter pipes hold water; common practice, no source
-DOUBTFUL_FILL_M = 1.0  # deeper filled ground makes a catchment doubtful
+_MAY_STAND = "water may stand in the barrel"
 
 
 def _percent(fraction: float) -> str:
     return f"{fraction * 100:.0f} %"
 
 
-def _shading(row: Any) -> str:
+def _shading(row: Any, c: Coefficients) -> str:
     shade = row.today_shade_fraction
-    if not shade > 0:
+    if not round(shade, 2) > c["shade_told_fraction"]:  # as the percent told
         return ""
     return (
         f"Shade: the darker end gets {_percent(shade)} less sun today than open ground"
     )
 
 
-def _slope(row: Any) -> str:
+def _slope(row: Any, _c: Coefficients) -> str:
     slope = row.barrel_slope_m_per_m
     if slope < 0:
         return f"Back-graded: the barrel falls {-slope * 100:.1f} % the wrong way"
     if slope < FLAT_SLOPE_M_PER_M:
-        return f"Flat: slope {slope * 100:.1f} %, water stands in the barrel"
+        is_said = getattr(row, "says_pond", 0) > 0
+        stands = "a remark says that water stands in it" if is_said else _MAY_STAND
+        return f"Flat: slope {slope * 100:.1f} %, {stands}"
     if row.outlet_drop_m > 0:
         return f"Perched outlet: {quantity(row.outlet_drop_m, 'm', 1)} drop"
     return ""
 
 
-def _size(row: Any) -> str:
+def _size(row: Any, _c: Coefficients) -> str:
     if row.rise_m < SMALL_RISE_M:
         return f"Small pipe: {quantity(row.rise_m * 1000, 'mm')} closes early"
     return ""
 
 
-def _history(row: Any) -> str:
+def _history(row: Any, _c: Coefficients) -> str:
     count = int(row.logged_thaw_count)
     if count == 0:
         return ""
@@ -52,16 +62,16 @@ def _history(row: Any) -> str:
     )
 
 
-def _water(row: Any) -> str:
+def _water(row: Any, c: Coefficients) -> str:
     parts = []
     if row.has_seep == 1:
         parts.append("a seep feeds it all winter")
-    if row.silt_fraction > 0:
+    if round(row.silt_fraction, 2) > c["silt_told_fraction"]:
         parts.append(f"silt fills {_percent(row.silt_fraction)} of the rise")
     return f"Water: {' and '.join(parts)}" if parts else ""
 
 
-def _weather(row: Any) -> str:
+def _weather(row: Any, _c: Coefficients) -> str:
     return f"Cold so far: {quantity(row.afdd_cday, '°C·days')} of frost this winter"
 
 
@@ -106,13 +116,50 @@ CAUSE_WORDS = {
     "silt": "silt that takes the room",
 }
 
-# What is recorded of a pipe where the cause is more than likely.
+OPENED_WORDS = {"open": "Opened", "partial": "Partly opened", "dug": "Dug out"}
+
+# What is recorded of a pipe where the cause is more than likely; of a draught, of thaw
+# water and of ice from below nothing ever is.
 CAUSE_INPUTS = {
     "seep": "has_seep",
     "sag": "barrel_slope_m_per_m",
     "perched": "outlet_drop_m",
+    "plug": "has_plough_plug",
+    "shallow": "cover_m",
     "silt": "silt_fraction",
 }
+
+
+def cause_word(cause: str, sureness: str, recorded: float) -> str:
+    """Say how sure a leading cause is, for a sentence that begins with it.
+
+    Parameters
+    ----------
+    cause : str
+        A word of ``freeze_cause``.
+    sureness : str
+        Of ``cause_sureness``.
+    recorded : float
+        What the column of ``CAUSE_INPUTS`` holds; NaN is unknown.
+
+    Returns
+    -------
+    word : str
+        ``most likely`` where no cause stands out, ``likely`` where its input is not
+        recorded or, for standing water, speaks of a barrel that drains; else "".
+
+    Examples
+    --------
+    >>> cause_word("seep", "clear", 1.0), cause_word("sag", "clear", 0.02)
+    ('', 'likely')
+    >>> cause_word("perched", "weak", 0.3)
+    'most likely'
+    """
+    if sureness == WEAK:
+        return "most likely"
+    is_steep = cause == "sag" and recorded >= FLAT_SLOPE_M_PER_M
+    is_known = cause in CAUSE_INPUTS and not pd.isna(recorded) and not is_steep
+    return "" if is_known else "likely"
 
 
 def _cause(row: Any) -> str:
@@ -120,20 +167,36 @@ def _cause(row: Any) -> str:
     cure = str(row.cure).partition(";")[0]
     if not cause:
         return ""
-    column = CAUSE_INPUTS.get(row.freeze_cause)
-    is_known = column is None or not pd.isna(getattr(row, column))
-    return f"{'Cause' if is_known else 'Likely cause'}: {cause}" + (
-        f", cure: {cure}" if cure else ""
-    )
+    sureness = getattr(row, "cause_sureness", "")
+    recorded = getattr(row, CAUSE_INPUTS.get(row.freeze_cause, ""), float("nan"))
+    head = f"{cause_word(row.freeze_cause, sureness, recorded)} cause".strip()
+    told = f"{head[0].upper()}{head[1:]}: {cause}"
+    if sureness == WEAK:
+        told, cure_words = f"{told}, but none stands out", "cure if so"
+    else:
+        cure_words = "cure"
+    return told + (f", {cure_words}: {cure}" if cure else "")
 
 
-def reasons_of(row: Any) -> str:
+def _opened(row: Any) -> str:
+    *_, last = str(getattr(row, "opened_days", "")).split("; ")
+    if not last:
+        return ""
+    day, result, _ = last.split()
+    when = f"{date.fromisoformat(day):%d %B}".lstrip("0")
+    return f"{OPENED_WORDS[result]} on {when}, ice counted from then"
+
+
+def reasons_of(row: Any, coefficients: Coefficients | None = None) -> str:
     """Return the cause and up to three sentences more, joined by ``"; "``.
 
     Parameters
     ----------
     row : namedtuple or Series
-        One crossing with the columns of every stage before.
+        One crossing with the columns of every stage before; ``says_pond`` above 0
+        tells that a remark speaks of standing water.
+    coefficients : mapping, optional
+        By name, as ``freeze_coefficients``; the defaults without it.
 
     Returns
     -------
@@ -141,53 +204,18 @@ def reasons_of(row: Any) -> str:
         Sentences without a full stop, the strongest first; blank if nothing stands
         out. Advice to wait for the sun comes last.
     """
+    c = freeze_coefficients(None) if coefficients is None else coefficients
     shares = sorted(_SHARE_SENTENCES, key=lambda name: -_number(getattr(row, name)))
     frozen = [
-        _SHARE_SENTENCES[name](row)
+        _SHARE_SENTENCES[name](row, c)
         for name in shares
         if _number(getattr(row, name)) > 0
     ]
     frozen = [sentence for sentence in frozen if sentence]
     hit = [sentence for sentence in (_consequence(row), _flood(row)) if sentence]
     kept = frozen[: SHOWN_REASONS - min(1, len(hit))] + hit
-    told = [_cause(row), *kept[:SHOWN_REASONS], str(row.freeze_advice)]
+    told = [_cause(row), _opened(row), *kept[:SHOWN_REASONS], str(row.freeze_advice)]
     return "; ".join(sentence for sentence in told if sentence)
-
-
-def unknowns_of(row: Any) -> str:
-    """Return what is not known of a crossing and what stands in for it.
-
-    Parameters
-    ----------
-    row : namedtuple or Series
-        One crossing with the columns of every stage before.
-
-    Returns
-    -------
-    unknowns : str
-        Sentences joined by ``"; "``; blank if everything is known.
-    """
-    source = getattr(row, "catchment_source", "dem")
-    checks = (
-        (pd.isna(row.rise_m), "size unknown: usual sizes weighed"),
-        (pd.isna(row.barrel_slope_m_per_m), "slope unknown: usual slopes weighed"),
-        (pd.isna(row.has_seep), "seep not recorded: a usual share assumed"),
-        (pd.isna(row.silt_fraction), "silt not recorded: a usual share assumed"),
-        (pd.isna(row.winter_shade_fraction), "shade unknown: no elevation data here"),
-        (pd.isna(row.catchment_m2), "catchment unknown: today's flow cannot be told"),
-        (source == "assumed", "catchment assumed: the same for the whole town"),
-        (
-            row.is_catchment_cut == 1 and source == "dem",
-            "catchment runs off the elevation data: a lower bound",
-        ),
-        (
-            row.fill_depth_m > DOUBTFUL_FILL_M and source == "dem",
-            "catchment doubtful: it lies in filled ground",
-        ),
-        (pd.isna(row.consequence_person_h), "no road near: who is hit is not known"),
-        (row.cover_source == "unknown", "cover unknown: class default assumed"),
-    )
-    return "; ".join(sentence for is_so, sentence in checks if is_so)
 
 
 def _number(value: float) -> float:

@@ -110,7 +110,7 @@ def road_profile(
 
 
 def add_road_profile(crossings: GeoDataFrame, profile: RoadProfile) -> GeoDataFrame:
-    """Add the elevation at which water first goes over the road, and where.
+    """Add the elevation at which water first goes over the road, where, and how low.
 
     Parameters
     ----------
@@ -126,8 +126,14 @@ def add_road_profile(crossings: GeoDataFrame, profile: RoadProfile) -> GeoDataFr
     """
     middle = profile.elevation_m.shape[1] // 2
     distance_m = np.abs(profile.sag - middle) * profile.step_m
+    overflow_m = _at(profile.elevation_m, profile.sag)
+    # The DEM tells no finer than half a cell where on the road the crossing lies.
+    here_m = np.fmin.reduce(
+        profile.elevation_m[:, max(middle - 1, 0) : middle + 2], axis=1
+    )
     return crossings.assign(
-        overflow_m=_at(profile.elevation_m, profile.sag),
+        overflow_m=overflow_m,
+        overflow_drop_m=np.maximum(here_m - overflow_m, 0),
         overflow_x_m=_at(profile.x_m, profile.sag),
         overflow_y_m=_at(profile.y_m, profile.sag),
         overflow_distance_m=np.where(profile.sag >= 0, distance_m, np.nan),

@@ -1,4 +1,4 @@
-"""The road at a crossing: its bearing, its height there and its lowest place nearby."""
+"""The road at a crossing: its bearing, its width and its height there."""
 
 from dataclasses import dataclass
 
@@ -12,7 +12,6 @@ from culvertrisk.network.placing import CROSSING_REACH_M
 from culvertrisk.terrain.sampling import sample
 
 HALF_WIDTH_M = 6.0  # centre line to the toe of a rural road; common practice, no source
-LOW_REACH_M = 60.0  # road looked along, each way, for where water goes over
 _SIGHT_M = 10.0  # road each way that gives the bearing, so that kinks do not
 
 
@@ -21,15 +20,15 @@ class Roadside:
     """The nearest road of each crossing, NaN where none lies within 60 m.
 
     All of shape (n,): ``bearing_rad`` of the road in the grid, clockwise from up;
-    ``half_width_m`` from centre to edge; ``elevation_m`` of the road at the crossing
-    and ``low_m`` its lowest within 60 m each way; NaN outside the DEM. ``foot_x_m``
-    and ``foot_y_m`` are the place on the road nearest to the crossing.
+    ``half_width_m`` from centre to edge; ``elevation_m`` of the road at the crossing,
+    its lowest within half a cell, since the DEM tells no finer where the pipe lies; NaN
+    outside the DEM. ``foot_x_m`` and ``foot_y_m`` are the place on the road nearest to
+    the crossing.
     """
 
     bearing_rad: NDArray[np.float64]
     half_width_m: NDArray[np.float64]
     elevation_m: NDArray[np.float64]
-    low_m: NDArray[np.float64]
     foot_x_m: NDArray[np.float64]
     foot_y_m: NDArray[np.float64]
 
@@ -64,20 +63,12 @@ def roadside(
     # A driveway's pipe lies beside the road: water goes over the driveway.
     is_beside = crossings["crossing_kind"].to_numpy() == "driveway"
     on_line_m = np.where(is_beside, np.nan, along_m)
-    profile_m = _profile(points, lines, on_line_m, terrain)
-    middle = profile_m.shape[1] // 2
-    is_known = ~np.isnan(profile_m).all(axis=1)
-    low_m = np.full(len(points), np.nan)
-    low_m[is_known] = np.nanmin(profile_m[is_known], axis=1)
-    # Half a profile outside the DEM could hide the low place.
-    low_m[np.isnan(profile_m).any(axis=1)] = np.nan
     half_m = np.where(np.isnan(width_m), HALF_WIDTH_M, width_m / 2)
     foot = shapely.line_interpolate_point(lines, along_m)
     return Roadside(
         bearing_rad=np.arctan2(east_m, north_m),
         half_width_m=half_m,
-        elevation_m=profile_m[:, middle],
-        low_m=low_m,
+        elevation_m=_road_elevation(points, lines, on_line_m, terrain),
         foot_x_m=shapely.get_x(foot),
         foot_y_m=shapely.get_y(foot),
     )
@@ -101,17 +92,17 @@ def _nearest_lines(
     return lines, np.asarray(~shapely.is_missing(lines)), width_m
 
 
-def _profile(
+def _road_elevation(
     points: NDArray, lines: NDArray, along_m: NDArray, terrain: Terrain | None
 ) -> NDArray[np.float64]:
     if terrain is None:
-        return np.full((len(points), 1), np.nan)
-    count = int(np.ceil(LOW_REACH_M / (terrain.cell_m / 2)))
-    steps_m = np.linspace(-LOW_REACH_M, LOW_REACH_M, 2 * count + 1)
+        return np.full(len(points), np.nan)
+    steps_m = np.array([-1, 0, 1]) * terrain.cell_m / 2
     places_m = np.maximum(along_m[:, None] + steps_m, 0)
     on_road = shapely.line_interpolate_point(lines[:, None], places_m)
     on_road = np.where(shapely.is_missing(on_road), points[:, None], on_road)
     rows, cols = cells(
         terrain, shapely.get_x(on_road).ravel(), shapely.get_y(on_road).ravel()
     )
-    return sample(terrain.elevation_m, rows, cols).reshape(on_road.shape)
+    elevation_m = sample(terrain.elevation_m, rows, cols).reshape(on_road.shape)
+    return np.asarray(np.fmin.reduce(elevation_m, axis=1), np.float64)

@@ -7,7 +7,8 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from culvertrisk.inputs.rasters import COARSE_STEP_M, Terrain, cells
-from culvertrisk.stages.ends import Ends, place_ends
+from culvertrisk.stages.ends import Ends, keeps_names, place_ends
+from culvertrisk.stages.flow_side import turn_by_flow
 from culvertrisk.stages.north import grid_north
 from culvertrisk.stages.roadside import Roadside, roadside
 from culvertrisk.stages.streams import match_streams
@@ -73,6 +74,7 @@ def site_flow(
         note = np.full(len(crossings), "", object)
         return SiteFlow(ends, road, None, nowhere, nowhere, nowhere >= 0, note)
     flow = flow_field(ends.carved_m, terrain.cell_m)
+    ends = turn_by_flow(ends, flow, keeps_names(crossings))
     met = match_streams(crossings, terrain, ends, flow, roads)
     return SiteFlow(ends, road, flow, met.row, met.col, met.is_met, met.note)
 
@@ -109,7 +111,8 @@ def add_site(
     return crossings.assign(
         **_catchments(crossings, terrain, site),
         stream_note=site.stream_note,
-        road_low_m=site.road.low_m,
+        road_elevation_m=site.road.elevation_m,
+        upstream_invert_m=_upstream_invert(crossings, site.ends),
         cover_m=cover_m,
         cover_source=cover_source,
         barrel_slope_m_per_m=slope,
@@ -166,13 +169,17 @@ def _is_fine(terrain: Terrain | None) -> bool:
     return terrain.vertical_step_m < COARSE_STEP_M
 
 
-def _upstream_bed(
-    crossings: GeoDataFrame, terrain: Terrain | None, ends: Ends
-) -> Floats:
+def _upstream_invert(crossings: GeoDataFrame, ends: Ends) -> Floats:
     inlet_m = crossings["inlet_invert_m"].to_numpy(np.float64)
     outlet_m = crossings["outlet_invert_m"].to_numpy(np.float64)
     is_named_other = ends.is_mapped & ends.is_turned
-    bed_m = np.where(is_named_other, outlet_m, inlet_m)
+    return np.where(is_named_other, outlet_m, inlet_m)
+
+
+def _upstream_bed(
+    crossings: GeoDataFrame, terrain: Terrain | None, ends: Ends
+) -> Floats:
+    bed_m = _upstream_invert(crossings, ends)
     ground_m = ends.upstream_ground_m if _is_fine(terrain) else np.nan
     return np.where(np.isnan(bed_m), ground_m, bed_m)
 

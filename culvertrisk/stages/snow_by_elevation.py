@@ -8,13 +8,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from culvertrisk.formulas.cold import freezing_part
+from culvertrisk.formulas.ice import melt_depth
 from culvertrisk.formulas.snowmelt import melt_degree_day, snow_water
 from culvertrisk.formulas.snowpack import released_water
-from culvertrisk.units import LAPSE_C_M
+from culvertrisk.stages.weather_gaps import bridged, fallen_water
 
 Floats = NDArray[np.float64]
 
-OFFSETS_M = np.linspace(-1000, 1000, 21)  # bands: 0.65 °C from one to the next
+OFFSETS_M = np.linspace(-1000, 1000, 21)  # bands: 100 m from one to the next
 HOME = len(OFFSETS_M) // 2  # the band of the weather's own elevation
 
 
@@ -67,24 +69,22 @@ def snow_depth(
     lapse rate, snow for rain on the colder side of ``snow_air_c`` and rain for snow on
     the warmer. A recorded depth stands at its own elevation, and what the packs differ
     from the one there is added to it: their ratio would have no meaning once either is
-    gone. Without snowfall one depth holds for all. That more falls on higher ground is
-    left out: no source for so little relief.
+    gone. Between readings up to ``snow_gap_days`` apart it lies on a line; on other
+    days the pack stands in, without snowfall ``assumed_snow_depth_m`` for all. That
+    more falls on higher ground is left out: no source for so little relief.
     """
     c, fallen = coefficients, days["snowfall_water_m"]
     pack_m = np.zeros((len(days), len(OFFSETS_M)))
     if fallen.notna().any():
-        air_c = _air_by_band(air_mean_c)
+        air_c = _air_by_band(air_mean_c, c)
         snow_m, _ = _fallen(days, air_c, c)
         melt_m = melt_degree_day(air_c, c["snow_melt_coefficient"])
         pack_m = snow_water(snow_m, melt_m) / c["snow_density_fraction"]
-    recorded = days["snow_depth_m"]
-    if recorded.notna().any():
-        at_home = recorded.interpolate(limit_direction="both").to_numpy(float)
-        more_m = pack_m - pack_m[:, [HOME]]
-        return np.maximum(at_home[:, None] + more_m, 0)
-    if not fallen.notna().any():
-        return np.full_like(pack_m, coefficients["assumed_snow_depth_m"].item())
-    return pack_m
+    recorded = bridged(days["snow_depth_m"], c["snow_gap_days"].item())
+    at_home = recorded.to_numpy(float)[:, None]
+    more_m = pack_m - pack_m[:, [HOME]]
+    other_m = pack_m if fallen.notna().any() else c["assumed_snow_depth_m"]
+    return np.where(np.isnan(at_home), other_m, np.maximum(at_home + more_m, 0))
 
 
 def thaw_of_snow(
@@ -92,8 +92,8 @@ def thaw_of_snow(
     air_mean_c: Floats,
     snow_depth_m: Floats,
     coefficients: Mapping[str, Floats],
-) -> tuple[Floats, Floats]:
-    """Melt of the snow that lies, and what leaves it together with the rain.
+) -> Floats:
+    """Water that leaves the snow that lies, together with the rain.
 
     Parameters
     ----------
@@ -104,36 +104,67 @@ def thaw_of_snow(
 
     Returns
     -------
-    snowmelt_m, thaw_water_m : ndarray, shape (days, b)
-        Depth of water [m].
+    thaw_water_m : ndarray, shape (days, b)
+        Depth of water on level ground [m].
 
     Notes
     -----
     Melt goes by the mean of the day, as its coefficient was measured: noon above 0 °C
     on a day that is cold on the whole wets the top of a pack, which holds it.
     """
-    c, air_c = coefficients, _air_by_band(air_mean_c)
+    c, air_c = coefficients, _air_by_band(air_mean_c, coefficients)
     before_m = np.concatenate([snow_depth_m[:1], snow_depth_m[:-1]])
     pack_m = before_m * c["snow_density_fraction"]
     could_m = melt_degree_day(air_c, c["snow_melt_coefficient"])
     melt_m = np.minimum(could_m, pack_m)
     _, rain_m = _fallen(days, air_c, c)
     held = float(c["held_water_fraction"].item())
-    return melt_m, released_water(air_c, melt_m + rain_m, pack_m, held)
+    return released_water(air_c, melt_m + rain_m, pack_m, held)
 
 
-def _air_by_band(air_mean_c: Floats) -> Floats:
-    return air_mean_c[:, None] - LAPSE_C_M * OFFSETS_M
+def bank_melt(
+    air_mean_c: Floats,
+    half_range_c: Floats,
+    snow_depth_m: Floats,
+    coefficients: Mapping[str, Floats],
+) -> Floats:
+    """Melt of a bank of ploughed snow that lasts while level snow lies beside it.
+
+    Parameters
+    ----------
+    air_mean_c, half_range_c : ndarray, shape (days,)
+        Mean of each day at the weather's own elevation and half its range [°C].
+    snow_depth_m : ndarray, shape (days, b)
+        Of ``snow_depth`` [m].
+    coefficients : mapping
+        By name, as ``freeze_coefficients``.
+
+    Returns
+    -------
+    bank_melt_m : ndarray, shape (days, b)
+        Depth of water [m]; without sun, so that shade does not bear on it.
+
+    Notes
+    -----
+    By the hours above 0 °C, the day taken as a sine: what they melt runs into the bank
+    and freezes there at night.
+    """
+    air_c = _air_by_band(air_mean_c, coefficients)
+    thaw_cday = air_c + freezing_part(air_c, half_range_c[:, None])
+    melt_m = melt_depth(thaw_cday, coefficients["snow_melt_coefficient"])
+    return np.where(snow_depth_m > 0, melt_m, 0)
+
+
+def _air_by_band(air_mean_c: Floats, coefficients: Mapping[str, Floats]) -> Floats:
+    return air_mean_c[:, None] - coefficients["lapse_c_per_m"] * OFFSETS_M
 
 
 def _fallen(
     days: pd.DataFrame, air_c: Floats, coefficients: Mapping[str, Floats]
 ) -> tuple[Floats, Floats]:
-    """Snow and rain by band: as recorded, moved where a band lies across the split."""
-    snow_m, rain_m = (
-        days[name].fillna(0.0).to_numpy(float)[:, None]
-        for name in ("snowfall_water_m", "rain_m")
-    )
+    """Snow and rain by band: as at home, moved where a band lies across the split."""
+    at_home = fallen_water(days, air_c[:, HOME], coefficients)
+    snow_m, rain_m = (water_m[:, None] for water_m in at_home)
     is_snow = air_c <= coefficients["snow_air_c"]
     turned = is_snow != is_snow[:, [HOME]]
     water_m = snow_m + rain_m

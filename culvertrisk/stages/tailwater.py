@@ -11,6 +11,7 @@ from culvertrisk.formulas.uniform_flow import channel_depth
 from culvertrisk.formulas.water_profile import profile_headwater
 from culvertrisk.stages.flood_capacity import Openings, taken
 from culvertrisk.stages.known_column import known_column
+from culvertrisk.stages.road_over_bed import inlet_bed
 from culvertrisk.stages.usual_barrel import usual_barrel
 from culvertrisk.tables import table
 
@@ -82,38 +83,60 @@ def next_below(crossings: GeoDataFrame) -> NDArray[np.int64]:
     return crossings.index.get_indexer(crossings["downstream_id"]).astype(np.int64)
 
 
-def beds(crossings: GeoDataFrame, limit_m: Floats) -> tuple[Floats, Floats]:
+def beds(crossings: GeoDataFrame) -> tuple[Floats, Floats]:
     """Elevation of the bed at inlet and outlet.
 
     Parameters
     ----------
     crossings : GeoDataFrame
         With the columns of culverts and site.
+
+    Returns
+    -------
+    inlet_bed_m, outlet_bed_m : ndarray, shape (n,)
+        As ``inlet_bed`` finds the first; down from it by the usual slope and
+        length where they are unknown; NaN where the road's elevation is [m].
+    """
+    inlet_m = inlet_bed(crossings)
+    length_m, slope = usual_barrel(crossings)
+    return inlet_m, inlet_m - slope * length_m
+
+
+def full_depth(crossings: GeoDataFrame, limit_m: Floats) -> Floats:
+    """Depth of the full pond over each inlet bed.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the columns of culverts and site; those of ponding are used if there.
     limit_m : ndarray, shape (n,)
         Depth over the inlet bed at which water reaches the road [m].
 
     Returns
     -------
-    inlet_bed_m, outlet_bed_m : ndarray, shape (n,)
-        From the low point of the road down, by the usual slope and length where they
-        are unknown; NaN where the road's elevation is unknown [m].
+    depth_m : ndarray, shape (n,)
+        Up to the road, or to where the pond spills elsewhere first [m].
+
+    Notes
+    -----
+    A spill below the crown says that the elevation raster does not show the fill over
+    the barrel: the crown counts.
     """
-    inlet_m = known_column(crossings, "road_low_m") - limit_m
-    length_m, slope = usual_barrel(crossings)
-    return inlet_m, inlet_m - slope * length_m
+    inlet_m = inlet_bed(crossings)
+    spills = known_column(crossings, "pond_spills_first") == 1
+    spill_m = known_column(crossings, "pond_level_m") - inlet_m
+    rise_m = np.fmin(crossings["rise_m"].to_numpy(float), limit_m)
+    spill_m = np.where(np.isnan(spill_m), limit_m, spill_m)
+    return np.where(spills, np.clip(spill_m, rise_m, limit_m), limit_m)
 
 
-def depth_from_below(
-    crossings: GeoDataFrame, limit_m: Floats, depth_m: Floats
-) -> Floats:
+def depth_from_below(crossings: GeoDataFrame, depth_m: Floats) -> Floats:
     """Depth over each outlet bed of the water that stands at the next crossing.
 
     Parameters
     ----------
     crossings : GeoDataFrame
         With the columns of culverts, site and chains.
-    limit_m : ndarray, shape (n,)
-        Depth over the inlet bed at which water reaches the road [m].
     depth_m : ndarray, shape (n,)
         Water over each crossing's own inlet bed [m].
 
@@ -129,8 +152,16 @@ def depth_from_below(
     down to it: elevations are not that sure.
     """
     below = next_below(crossings)
-    inlet_m, outlet_m = beds(crossings, limit_m)
-    fall_m = np.maximum(outlet_m - inlet_m[below], 0)
+    return _reached(below, _fall_below(crossings, below), depth_m)
+
+
+def _fall_below(crossings: GeoDataFrame, below: NDArray[np.int64]) -> Floats:
+    """Fall from each outlet bed to the inlet bed below it, 0 or more [m]."""
+    inlet_m, outlet_m = beds(crossings)
+    return np.maximum(outlet_m - inlet_m[below], 0)
+
+
+def _reached(below: NDArray[np.int64], fall_m: Floats, depth_m: Floats) -> Floats:
     reached_m = np.maximum(depth_m[below] - fall_m, 0)
     return np.where(below == NOBODY, np.nan, reached_m)
 
@@ -159,9 +190,12 @@ def backed_up(
     Notes
     -----
     Headwaters from a free ditch first, then again with what they back up, until none
-    rises: each round only raises them, and none rises above its road.
+    rises: each round only raises them, and none rises above its full pond: an open
+    crossing never backs up more than a blocked one.
     """
+    most_m = full_depth(crossings, limit_m)
     below = next_below(crossings)
+    fall_m = _fall_below(crossings, below)
     rows = np.unique(below[below >= 0])
     ditch_m = channel_tailwater(crossings, flow_m3s)
     backed_m = np.full(len(crossings), np.nan)
@@ -169,9 +203,9 @@ def backed_up(
     for _ in range(_MOST_ROUNDS if rows.size else 0):
         tail_m = np.fmax(ditch_m, backed_m)
         depth_m[rows] = np.minimum(
-            _headwater(taken(found, rows), flow_m3s[rows], tail_m[rows]), limit_m[rows]
+            _headwater(taken(found, rows), flow_m3s[rows], tail_m[rows]), most_m[rows]
         )
-        before_m, backed_m = backed_m, depth_from_below(crossings, limit_m, depth_m)
+        before_m, backed_m = backed_m, _reached(below, fall_m, depth_m)
         if not (backed_m > np.nan_to_num(before_m) + _CLOSE_M).any():
             break
     return backed_m

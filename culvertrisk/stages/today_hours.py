@@ -16,7 +16,9 @@ from culvertrisk.formulas.hydrograph import (
 )
 from culvertrisk.formulas.runoff import flow_rational
 from culvertrisk.settings import Settings
+from culvertrisk.stages.flood_capacity import NOT_PIPES
 from culvertrisk.stages.flood_weather import DayWater, runoff_share
+from culvertrisk.stages.pond_room import known_spill
 from culvertrisk.tables import table
 from culvertrisk.units import DAY_S, to_unit
 
@@ -58,7 +60,10 @@ def add_today_hours(
     The flow at a crossing is the mean of rain and melt over the last time of
     concentration, so its peak lags theirs by half of it. An open pipe is set
     against that flow alone, as in ``add_flood``, until ``add_chain_water`` takes in
-    its pond; one with its ice, and a blocked one, first fill the pond. Water that a
+    its pond; one with its ice, and a blocked one, first fill the pond. A blocked pipe
+    passes nothing whatever its size. The hours are put in order, see
+    ``hours_in_order``; there is none where the pond leaves over lower ground first, see
+    ``known_spill``. Water that a
     cold pack takes up is spread over the day,
     not taken from its first hours: the times are rather early than late. Travel of
     water through the snow is left out.
@@ -68,9 +73,39 @@ def add_today_hours(
         for rows in row_slices(len(crossings))
     ]
     names = parts[0]
-    return crossings.assign(
-        **{name: np.concatenate([part[name] for part in parts]) for name in names}
+    return hours_in_order(
+        crossings.assign(
+            **{name: np.concatenate([part[name] for part in parts]) for name in names}
+        )
     )
+
+
+def hours_in_order(crossings: GeoDataFrame) -> GeoDataFrame:
+    """Put the hours of water over the road in order: the less passes, the sooner.
+
+    Parameters
+    ----------
+    crossings : GeoDataFrame
+        With the hours of ``today_hours``, from whatever method.
+
+    Returns
+    -------
+    crossings : GeoDataFrame
+        No hour of an open pipe before that of a blocked one, which holds back all
+        of the flow; that of a pipe with its ice between the two, and never blank where
+        that of an open one is known.
+
+    Notes
+    -----
+    An open pipe without its pond, or backed up as at the peak all day, may by itself
+    seem to flood too soon; an open pipe is never likelier to flood than a blocked one.
+    Where the blocked pipe's hour is blank, so are the others.
+    """
+    names = [f"water_over_road_{state}_s" for state in ("open", "iced", "blocked")]
+    open_s, iced_s, blocked_s = (crossings[name].to_numpy(float) for name in names)
+    open_s = np.maximum(open_s, blocked_s)
+    iced_s = np.maximum(np.fmin(iced_s, open_s), blocked_s)
+    return crossings.assign(**dict(zip(names[:2], (open_s, iced_s), strict=True)))
 
 
 def flooded_by_chance(
@@ -96,18 +131,27 @@ def flooded_by_chance(
 
     Notes
     -----
-    The volume is lognormal about its estimate with ``forecast.spread_fraction``.
+    Volume and flow are lognormal about their estimates with
+    ``forecast.spread_fraction``; the pond must be full, and more must have come at once
+    than leaves over lower ground.
     """
     clock_s = np.asarray(clock_s, float)
     pond_m3 = crossings["pond_room_m3"].to_numpy(float)[:, None]
+    spill_m3s = known_spill(crossings, settings)[:, None]
     steps_s = day_clock()
     spread = settings.forecast.spread_fraction
     chances = np.full((len(crossings), len(clock_s)), np.nan)
     for rows in row_slices(len(crossings)):
         flow_m3s = day_flow(crossings.iloc[rows], water, settings, steps_s)
         volume_m3 = _volume(flow_m3s, steps_s)
-        by_then_m3 = interp1d(steps_s, volume_m3)(np.clip(clock_s, 0, DAY_S))
-        chances[rows] = exceedance_chance(by_then_m3, pond_m3[rows], spread)
+        highest_m3s = np.maximum.accumulate(flow_m3s, axis=1)
+        asked_s = np.clip(clock_s, 0, DAY_S)
+        by_then_m3 = interp1d(steps_s, volume_m3)(asked_s)
+        at_most_m3s = interp1d(steps_s, highest_m3s)(asked_s)
+        chances[rows] = np.minimum(
+            exceedance_chance(by_then_m3, pond_m3[rows], spread),
+            exceedance_chance(at_most_m3s, spill_m3s[rows], spread),
+        )
     return chances
 
 
@@ -130,19 +174,24 @@ def _hours(
     flow_m3s = day_flow(crossings, water, settings, clock_s)
     has_water = flow_m3s.max(axis=1) > 0  # False where unknown
     highest = np.nan_to_num(flow_m3s).argmax(axis=1)
+    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    blocked_m3s = np.where(is_pipe, 0, np.nan)  # whatever the size of the pipe
     open_m3s = crossings["today_capacity_m3s"].to_numpy(float)
     iced_m3s = crossings["iced_capacity_m3s"].to_numpy(float)
     end_m3 = _volume(flow_m3s, clock_s)[:, -1]
     half_m3 = _half_chance_volume(end_m3, pond_m3, settings.forecast.spread_fraction)
-    blocked_m3s = np.where(np.isnan(open_m3s), np.nan, 0)
+    is_dry = known_spill(crossings, settings) > 0
+
+    def over_road(passed_m3s: Floats, room_m3: ArrayLike) -> Floats:
+        full_s = fill_time(flow_m3s, clock_s, passed_m3s, room_m3)
+        return np.where(is_dry, np.nan, full_s)
+
     return {
         "today_peak_s": np.where(has_water, clock_s[highest], np.nan),
-        "water_over_road_open_s": fill_time(
-            flow_m3s, clock_s, open_m3s, np.zeros(len(crossings))
-        ),
-        "water_over_road_iced_s": fill_time(flow_m3s, clock_s, iced_m3s, pond_m3),
-        "water_over_road_blocked_s": fill_time(flow_m3s, clock_s, blocked_m3s, pond_m3),
-        "half_flooded_s": fill_time(flow_m3s, clock_s, blocked_m3s, half_m3),
+        "water_over_road_open_s": over_road(open_m3s, 0),
+        "water_over_road_iced_s": over_road(iced_m3s, pond_m3),
+        "water_over_road_blocked_s": over_road(blocked_m3s, pond_m3),
+        "half_flooded_s": over_road(blocked_m3s, half_m3),
     }
 
 

@@ -70,6 +70,43 @@ def unknown_points(
     return Spread(owner, 1.0 / rows[owner], spread)
 
 
+def each_once(
+    spread: Spread, label: NDArray[np.intp]
+) -> tuple[Spread, NDArray[np.intp]]:
+    """Keep the rows of one crossing for all that bear the same label.
+
+    Parameters
+    ----------
+    spread : Spread
+        Of ``unknown_points``, of n crossings.
+    label : ndarray, shape (n,)
+        Crossings of one label are alike in every field of the spread; one of -1 is
+        kept for itself.
+
+    Returns
+    -------
+    few : Spread
+        Fewer rows, with the first of the owners.
+    row : ndarray
+        For each row of ``spread`` its place in ``few``.
+
+    Raises
+    ------
+    ValueError
+        If crossings of one label are not alike.
+    """
+    own = label.max(initial=0) + 1 + np.arange(len(label))
+    label, owner = np.where(label < 0, own, label), spread.owner
+    place = np.arange(len(owner)) - np.searchsorted(owner, owner)
+    alike = label[owner] * (place.max(initial=0) + 1) + place
+    _, first, row = np.unique(alike, return_index=True, return_inverse=True)
+    values = {name: column[first] for name, column in spread.values.items()}
+    for name, column in spread.values.items():
+        if not np.array_equal(values[name][row], column, equal_nan=True):
+            raise ValueError(f"crossings of one label differ in {name}")
+    return Spread(owner[first], spread.weight[first], values), row
+
+
 def orthogonal_array(power: int) -> NDArray[np.intp]:
     """Return the three-level orthogonal array of strength 2 with 3**power rows.
 

@@ -6,6 +6,7 @@ import pandas as pd
 from geopandas import GeoDataFrame
 
 from culvertrisk.settings import Settings
+from culvertrisk.stages.chain_area import add_chain_area
 from culvertrisk.stages.chain_water import add_chain_water
 from culvertrisk.stages.consequence import (
     add_consequence,
@@ -18,6 +19,7 @@ from culvertrisk.stages.flood import add_flood
 from culvertrisk.stages.flood_weather import day_water, town_forest
 from culvertrisk.stages.flow_spread import add_flow_spread
 from culvertrisk.stages.ponding import PondGround
+from culvertrisk.stages.sun_advice import add_sun_advice
 from culvertrisk.stages.today_hours import add_today_hours
 from culvertrisk.stages.yearly_flood import add_yearly_flood
 
@@ -30,7 +32,7 @@ def under_water(
     rainfall: pd.DataFrame | None = None,
     pond: PondGround | None = None,
 ) -> GeoDataFrame:
-    """Add the columns of flood, hours, chains, consequence, design and yearly flood.
+    """Add the columns of flood, hours, chains, consequence, design, yearly, advice.
 
     Parameters
     ----------
@@ -53,14 +55,16 @@ def under_water(
     crossings : GeoDataFrame
         Same rows, same order.
     """
+    crossings = add_chain_area(crossings)
     water = day_water(weather, settings, on, town_forest(crossings))
-    crossings = add_flood(crossings, water, settings)
+    crossings = add_flood(crossings, water, settings, pond)
     crossings = add_flow_spread(crossings, settings)
     hours = add_today_hours(crossings, water, settings)
     hours = add_chain_water(hours, water, settings, pond)
     profile = None if pond is None else pond.profile
-    night = coming_night(weather, on, settings.forecast)
+    night = coming_night(weather, on)
     shut = add_consequence(hours, water, settings, night, profile=profile)
     choices = design_choices(settings.design)
     peaks = add_design_flow(shut, settings, choices, rainfall)
-    return add_yearly_flood(add_design_depth(peaks, profile), settings)
+    yearly = add_yearly_flood(add_design_depth(peaks, profile), settings)
+    return add_sun_advice(yearly, settings, on)

@@ -1,30 +1,23 @@
 """The daily run over a winter: frost, sun and snow to ice in every barrel."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from culvertrisk.checks import refuse, value_problem
-from culvertrisk.formulas.cold import freezing_part, sol_air_temperature
 from culvertrisk.formulas.draught import outside_air_share
-from culvertrisk.formulas.frost import ground_temperature
-from culvertrisk.formulas.ice import melt_depth
 from culvertrisk.stages import mechanisms
+from culvertrisk.stages.cold_day import cold_day
 from culvertrisk.stages.ground_frost import mean_annual_air
 from culvertrisk.stages.mechanisms import MECHANISMS, Barrel, ColdDay, Pool
 from culvertrisk.stages.snow_by_elevation import ElevationPlace
 from culvertrisk.stages.winter_weather import WinterDays, winter_days, winter_weather
-from culvertrisk.tables import table
-from culvertrisk.units import (
-    DAY_S,
-    FUSION_HEAT_J_KG,
-    ICE_DENSITY_KG_M3,
-    LAPSE_C_M,
-)
+from culvertrisk.town_defaults import default_values
+from culvertrisk.units import DAY_S
 
 Floats = NDArray[np.float64]
 
@@ -35,10 +28,15 @@ class FreezeInputs:
 
     ``sun_j_m2`` is the clear-sky sun of each day at the shadier end, shape (n, 243),
     ``outlet_sun_j_m2`` that at the outlet and ``open_sun_j_m2`` that on open ground.
-    The four chances are never NaN: of a seep, of a snow plug, of water that stands by
-    a remark, of ice backing in from below. ``points`` holds, by field name
+    The six chances are never NaN: of a seep, of a snow plug, of water that stands by
+    a remark, of none by a remark, of both ends open to the wind, of ice backing in
+    from below. ``points`` holds, by field name
     (``sun_fraction`` for the sun), three equally likely values to stand in where a
-    field is unknown, shape (n, 3).
+    field is unknown, shape (n, 3). ``opened_day`` holds the days, since the winter's
+    first, on which a crew opened the pipe, and ``left_fraction`` the share of the ice
+    in the barrel that it left, both of shape (n, k) and NaN where there were fewer.
+    Rows of one ``run_label`` are alike in all that the daily run feels; -1 is alike
+    to none.
     """
 
     rise_m: Floats
@@ -52,35 +50,42 @@ class FreezeInputs:
     seep_chance: Floats
     plug_chance: Floats
     pond_chance: Floats
+    drained_chance: Floats
+    open_chance: Floats
     tail_chance: Floats
     sun_j_m2: NDArray[np.floating]
     outlet_sun_j_m2: NDArray[np.floating]
     open_sun_j_m2: NDArray[np.floating]
     points: Mapping[str, Floats]
+    opened_day: Floats
+    left_fraction: Floats
+    run_label: NDArray[np.intp]
 
 
 @dataclass(frozen=True)
 class WinterIce:
-    """Frost and ice of n crossings on a day, by mechanism, and the most there was."""
+    """Frost and ice of n crossings on a day, by mechanism, and the most there was.
+
+    ``found_ice_m`` is what there was when a crew last opened the pipe, else 0.
+    """
 
     afdd_cday: Floats
     frost_depth_m: Floats
     ground_c: Floats
     ice_m: Mapping[str, Floats]
     most_ice_m: Mapping[str, Floats]
+    found_ice_m: Mapping[str, Floats]
     pools: Mapping[str, Pool]
 
 
-def freeze_coefficients(
-    town: Mapping[str, float | Sequence[float]] | None = None,
-) -> dict[str, Floats]:
+def freeze_coefficients(town: Mapping[str, Any] | None = None) -> dict[str, Floats]:
     """Return every coefficient of the freeze model by name, as an array.
 
     Parameters
     ----------
     town : mapping, optional
         The town's own values by the names of the ``freeze_defaults`` table, in its
-        units; the rest is as in the table.
+        units or as text with another; the rest is as in the table.
 
     Returns
     -------
@@ -90,23 +95,9 @@ def freeze_coefficients(
     Raises
     ------
     InputError
-        If a name is not in the table or the number of values is another; all at once.
+        If ``default_values`` refuses any of them; all at once.
     """
-    rows = table("freeze_defaults").set_index("name")["value"].astype(str)
-    known = {str(k): np.array([float(v) for v in t.split()]) for k, t in rows.items()}
-    own = {k: np.atleast_1d(np.asarray(v, float)) for k, v in (town or {}).items()}
-    refuse(
-        value_problem(
-            "town file",
-            f"freeze.defaults.{name}",
-            "be a name of the freeze_defaults table with as many values as there",
-            values.tolist(),
-            "Correct the spelling or the values.",
-        )
-        for name, values in own.items()
-        if name not in known or known[name].shape != values.shape
-    )
-    return known | own
+    return default_values("freeze", town)
 
 
 def days_of_winter(
@@ -125,7 +116,7 @@ def days_of_winter(
     InputError
         If the weather has too many gaps: see ``winter_weather``.
     """
-    complete = winter_weather(weather, first_day, last_day)
+    complete = winter_weather(weather, first_day, last_day, coefficients)
     if mean_annual_c is None:
         mean_annual_c = mean_annual_air(weather, coefficients)
     return winter_days(complete, coefficients, mean_annual_c)
@@ -162,10 +153,11 @@ def winter_by_day(
 ) -> Iterator[WinterIce]:
     """Yield the ice at the end of each day; arguments are those of ``run_winter``."""
     share = outside_air_share(inputs.length_m, inputs.rise_m, coefficients["stanton"])
-    barrel = Barrel(inputs.rise_m, inputs.length_m, share)
+    seepage_m = mechanisms.seepage(inputs.rise_m, inputs.length_m, coefficients)
+    barrel = Barrel(inputs.rise_m, inputs.length_m, share, seepage_m)
     at_ends = inputs.sun_j_m2, inputs.outlet_sun_j_m2
     sun_w_m2 = [np.ascontiguousarray(sun.T) / DAY_S for sun in at_ends]
-    lapse_c = LAPSE_C_M * np.nan_to_num(inputs.elevation_offset_m)
+    lapse_c = coefficients["lapse_c_per_m"] * np.nan_to_num(inputs.elevation_offset_m)
     place = ElevationPlace.of(days.offset_m, inputs.elevation_offset_m)
     ice = _no_ice(len(lapse_c))
     for day, mean_c in enumerate(days.air_mean_c):
@@ -174,8 +166,9 @@ def winter_by_day(
         sun = [lit * end[days.sun_day[day]] for end in sun_w_m2]
         afdd_cday = np.maximum(ice.afdd_cday - air_c, 0)
         weather = air_c, afdd_cday, *sun
-        felt = _cold_day(day, days, weather, (inputs.cover_m, place), coefficients)
+        felt = cold_day(day, days, weather, (inputs.cover_m, place), coefficients)
         ice = _next_day(ice, afdd_cday, felt, barrel, coefficients)
+        ice = _opened(ice, inputs, day)
         yield ice
 
 
@@ -184,36 +177,35 @@ def _no_ice(count: int) -> WinterIce:
     pool = Pool(none, none, none)
     ice_m = dict.fromkeys(MECHANISMS, none)
     pools = {"plug": pool, "refreeze": pool}
-    return WinterIce(none, none, none, ice_m, ice_m, pools)
+    return WinterIce(none, none, none, ice_m, ice_m, ice_m, pools)
 
 
-def _cold_day(
-    day: int,
-    days: WinterDays,
-    air_and_sun: tuple[Floats, ...],
-    cover_and_place: tuple[Floats, ElevationPlace],
-    coefficients: Mapping[str, Floats],
-) -> ColdDay:
-    air_c, afdd_cday, sun, outlet_sun = air_and_sun
-    cover_m, place = cover_and_place
-    half_c = float(days.half_range_c[day])
-    frost, melt_m = _frost_and_melt(air_c, sun, half_c, coefficients)
-    outlet_frost, outlet_melt_m = _frost_and_melt(
-        air_c, outlet_sun, half_c, coefficients
-    )
-    depth_m = days.frost_depth_unit[day] * np.sqrt(afdd_cday)
-    ground_c = ground_temperature(cover_m, days.road_surface_c[day], depth_m)
-    return ColdDay(
-        frost_cday=frost,
-        melt_m=melt_m,
-        outlet_frost_cday=outlet_frost,
-        outlet_melt_m=outlet_melt_m,
-        ground_melt_m=_ground_melt(cover_m, depth_m, coefficients),
-        ground_cold_cday=-ground_c,
-        frost_depth_m=depth_m,
-        snow_m2k_w=place.of_day(days.snow_m2k_w[day]),
-        snowmelt_m=place.of_day(days.snowmelt_m[day]),
-        thaw_water_m=place.of_day(days.thaw_water_m[day]),
+def opened_on(inputs: FreezeInputs, day: int) -> tuple[NDArray[np.bool_], Floats]:
+    """Tell which pipes a crew opened on a day, and the share of the ice it left."""
+    is_now = inputs.opened_day == day
+    left = np.where(is_now, inputs.left_fraction, 1)
+    return is_now.any(axis=1), left.min(axis=1, initial=1)
+
+
+def _opened(ice: WinterIce, inputs: FreezeInputs, day: int) -> WinterIce:
+    """Take out what crews took out on a day: the rest is a share of the barrel."""
+    opened, left = opened_on(inputs, day)
+    if not opened.any():
+        return ice
+
+    def rest(depth_m: Floats) -> Floats:
+        return np.where(opened, left * np.minimum(depth_m, inputs.rise_m), depth_m)
+
+    def drained(pool: Pool) -> Pool:
+        water_m = np.where(opened, 0, pool.water_m)
+        return Pool(rest(pool.ice_m), rest(pool.layer_m), water_m)
+
+    found = ice.found_ice_m
+    return replace(
+        ice,
+        ice_m={name: rest(depth_m) for name, depth_m in ice.ice_m.items()},
+        found_ice_m={k: np.where(opened, v, found[k]) for k, v in ice.ice_m.items()},
+        pools={name: drained(pool) for name, pool in ice.pools.items()},
     )
 
 
@@ -227,7 +219,7 @@ def _next_day(
     c, had = coefficients, ice.ice_m
     pools = {
         "plug": mechanisms.plug_ice(ice.pools["plug"], day, c),
-        "refreeze": mechanisms.refreeze_ice(ice.pools["refreeze"], day, c),
+        "refreeze": mechanisms.refreeze_ice(ice.pools["refreeze"], day, barrel, c),
     }
     ice_m = {
         "sag": mechanisms.sag_ice(had["sag"], day, c),
@@ -240,29 +232,7 @@ def _next_day(
     }
     most_m = {name: np.maximum(ice.most_ice_m[name], ice_m[name]) for name in ice_m}
     ground_c = -day.ground_cold_cday
-    return WinterIce(afdd_cday, day.frost_depth_m, ground_c, ice_m, most_m, pools)
-
-
-def _ground_melt(
-    cover_m: Floats, frost_m: Floats, coefficients: Mapping[str, Floats]
-) -> Floats:
-    """Ice melted by the ground's heat, cut as frost nears and passes the barrel."""
-    depth_m = cover_m + frost_m
-    share = np.where(depth_m > 0, cover_m / np.where(depth_m > 0, depth_m, 1), 1)
-    heat_j_m2 = coefficients["ground_heat_w_m2"] * share * DAY_S
-    return heat_j_m2 / (ICE_DENSITY_KG_M3 * FUSION_HEAT_J_KG)
-
-
-def _frost_and_melt(
-    air_c: Floats, sun: Floats, half_c: float, coefficients: Mapping[str, Floats]
-) -> tuple[Floats, Floats]:
-    """Frost [°C·day] and ice melted [m] on one day at an end."""
-    warm_c = sol_air_temperature(
-        air_c,
-        sun,
-        absorbed_fraction=coefficients["absorbed_fraction"],
-        surface_w_m2k=coefficients["sol_air_surface_w_m2k"],
+    found_m = ice.found_ice_m
+    return WinterIce(
+        afdd_cday, day.frost_depth_m, ground_c, ice_m, most_m, found_m, pools
     )
-    frost = freezing_part(warm_c, half_c)
-    melt_m = melt_depth(warm_c + frost, coefficients["ice_melt_coefficient"])
-    return frost, melt_m * mechanisms.SWELLING

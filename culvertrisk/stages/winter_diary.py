@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from culvertrisk.formulas.ice import cylinder_freezing_time, ice_thickness
 from culvertrisk.settings import Settings
-from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
+from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.ground_frost import mean_annual_air
-from culvertrisk.stages.mechanisms import MECHANISMS
+from culvertrisk.stages.mechanisms import MECHANISMS, middle_ice
+from culvertrisk.stages.openings import opening_inputs
 from culvertrisk.stages.outlook import middle_case, outlook_weather
 from culvertrisk.stages.snow_by_elevation import ElevationPlace
 from culvertrisk.stages.winter import (
@@ -24,7 +25,7 @@ from culvertrisk.stages.winter import (
     freeze_coefficients,
     winter_by_day,
 )
-from culvertrisk.stages.winter_weather import sun_day_of, winter_weather, with_forecast
+from culvertrisk.stages.winter_weather import sun_day_of, winter_weather
 from culvertrisk.units import DAY_S
 
 Floats = NDArray[np.float64]
@@ -43,7 +44,8 @@ def winter_diary(
     Parameters
     ----------
     crossings : GeoDataFrame
-        With the columns of culverts and, where known, site.
+        With the columns of culverts and, where known, site and ``opened_days``: the
+        ice drops on the day that a crew opened the pipe.
     culvert_id : str
         The crossing.
     weather : DataFrame
@@ -53,7 +55,7 @@ def winter_diary(
     on : date
         The day asked; later days are forecast, then a usual spring (``is_usual``).
     settings : Settings
-        Start of the winter and typed forecast.
+        Start of the winter.
 
     Returns
     -------
@@ -73,17 +75,16 @@ def winter_diary(
         If the weather of the winter has too many gaps.
     """
     c, first_day = freeze_coefficients(settings.freeze.defaults), settings.winter_of(on)
-    inputs = freeze_inputs(crossings, sun, c)
+    inputs = opening_inputs(crossings, sun, (first_day, on), c)
     usual = middle_case(_only(inputs, crossings.index.get_loc(culvert_id)))
-    known = with_forecast(weather, on, settings.forecast)
-    whole, last_day = outlook_weather(known, first_day, on)
-    year_c = mean_annual_air(known, c)
+    whole, last_day = outlook_weather(weather, first_day, on, c)
+    year_c = mean_annual_air(weather, c)
     days = days_of_winter(whole, first_day, last_day, c, year_c)
-    air = winter_weather(whole, first_day, last_day)
+    air = winter_weather(whole, first_day, last_day, c)
     place = ElevationPlace.of(days.offset_m, usual.elevation_offset_m)
     rows = [_row(ice) for ice in winter_by_day(usual, days, c)]
     calendar = pd.DatetimeIndex(air.index)
-    is_forecast = known.reindex(calendar)["is_forecast"].to_numpy() == 1
+    is_forecast = weather.reindex(calendar)["is_forecast"].to_numpy() == 1
     return air[["air_min_c", "air_max_c"]].assign(
         is_usual=(calendar > pd.Timestamp(on)) & ~is_forecast,
         sun_j_m2=usual.sun_j_m2[0, sun_day_of(calendar)],
@@ -118,7 +119,7 @@ def _row(ice: WinterIce) -> dict[str, float]:
         "afdd_cday": ice.afdd_cday.item(),
         "frost_depth_m": ice.frost_depth_m.item(),
         "ground_c": ice.ground_c.item(),
-        **{f"{name}_ice_m": ice.ice_m[name].item() for name in MECHANISMS},
+        **{f"{name}_ice_m": middle_ice(ice.ice_m[name]).item() for name in MECHANISMS},
     }
 
 

@@ -66,7 +66,7 @@ def monthly_blocked_chance(
     total, count = np.zeros((len(crossings), len(MONTHS))), np.zeros(len(MONTHS))
     is_past = weather.index <= pd.Timestamp(on)
     measured = weather[is_past & (weather["is_forecast"] != 1).to_numpy()]
-    for first_day, middles in _winters(measured, settings):
+    for first_day, middles in _winters(measured, settings, coefficients):
         chance = _chances_on(inputs, measured, first_day, middles, coefficients)
         reached = len(middles)
         total[:, :reached] += chance
@@ -113,7 +113,7 @@ def add_winter_months(
 
 
 def _winters(
-    weather: pd.DataFrame, settings: Settings
+    weather: pd.DataFrame, settings: Settings, coefficients: Mapping[str, Floats]
 ) -> list[tuple[date, list[date]]]:
     """First day of each winter with the middles of months its weather reaches."""
     days = weather.index
@@ -124,7 +124,7 @@ def _winters(
         middles = [date(year + (m < MONTHS[0]), m, _MIDDLE) for m in MONTHS]
         first_day = min(settings.winter_of(middles[-1]), middles[0])
         known = [d for d in middles if d <= days[-1].date()]
-        while known and not has_weather(weather, first_day, known[-1]):
+        while known and not has_weather(weather, first_day, known[-1], coefficients):
             known.pop()
         if known and days[0].date() <= first_day:
             found.append((first_day, known))

@@ -8,25 +8,28 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from culvertrisk.checks import InputError, file_problem
+from culvertrisk.checks import InputError
 from culvertrisk.formulas.cold import clear_sun_fraction
 from culvertrisk.formulas.sun import SEASON_DAYS
 from culvertrisk.settings import Forecast
 from culvertrisk.stages.ground_frost import frost_by_day
-from culvertrisk.stages.snow_by_elevation import OFFSETS_M, snow_depth, thaw_of_snow
+from culvertrisk.stages.snow_by_elevation import (
+    OFFSETS_M,
+    bank_melt,
+    snow_depth,
+    thaw_of_snow,
+)
+from culvertrisk.stages.weather_gaps import AIR, can_bridge, gap_problem, no_air
 
 Floats = NDArray[np.float64]
-
-MISSING_SHARE = 0.1  # of the winter's days: up to here any gap is bridged
-LONGEST_GAP_DAYS = 5  # beyond that share, and at the end, only gaps up to this
 
 
 @dataclass(frozen=True)
 class WinterDays:
     """Complete weather of the days of a winter, shape (days,).
 
-    The snow's resistance ``snow_m2k_w`` and, as depths of water on level ground,
-    ``snowmelt_m`` and ``thaw_water_m`` (with rain) are by elevation over the
+    The snow on level ground, its resistance ``snow_m2k_w`` and, as depths of water,
+    ``bank_melt_m`` and ``thaw_water_m`` (with rain) are by elevation over the
     weather's own, ``offset_m`` of shape (b,), and of shape (days, b);
     ``frost_depth_unit`` and ``road_surface_c`` are those of ``frost_by_day``.
     """
@@ -34,10 +37,11 @@ class WinterDays:
     air_mean_c: Floats
     half_range_c: Floats
     clear_sun_fraction: Floats
+    snow_depth_m: Floats
     snow_m2k_w: Floats
     sun_day: NDArray[np.intp]
     offset_m: Floats
-    snowmelt_m: Floats
+    bank_melt_m: Floats
     thaw_water_m: Floats
     frost_depth_unit: Floats
     road_surface_c: Floats
@@ -53,7 +57,7 @@ def with_forecast(weather: pd.DataFrame, on: date, forecast: Forecast) -> pd.Dat
     on : date
         The day asked.
     forecast : Forecast
-        Of the town file; what is not typed leaves the row as it is.
+        What holds for that day; what is not typed leaves the row as it is.
 
     Returns
     -------
@@ -72,9 +76,9 @@ def with_forecast(weather: pd.DataFrame, on: date, forecast: Forecast) -> pd.Dat
     return table
 
 
-def mean_air_of(weather: pd.DataFrame, on: date, forecast: Forecast) -> float:
-    """Mean of a day's low and high, typed numbers first; NaN if unknown [°C]."""
-    day = with_forecast(weather, on, forecast).loc[[pd.Timestamp(on)]]
+def mean_air_of(weather: pd.DataFrame, on: date) -> float:
+    """Mean of a day's low and high; NaN if unknown [°C]."""
+    day = weather.reindex([pd.Timestamp(on)])
     return float(day[["air_min_c", "air_max_c"]].to_numpy(float).mean())
 
 
@@ -92,7 +96,10 @@ def sun_day_of(days: pd.DatetimeIndex) -> NDArray[np.intp]:
 
 
 def winter_weather(
-    weather: pd.DataFrame, first_day: date, last_day: date
+    weather: pd.DataFrame,
+    first_day: date,
+    last_day: date,
+    coefficients: Mapping[str, Floats],
 ) -> pd.DataFrame:
     """Return the days of a winter with small gaps in the temperature bridged.
 
@@ -102,6 +109,8 @@ def winter_weather(
         The table of ``read_weather``.
     first_day, last_day : date
         First and last day wanted, both included.
+    coefficients : mapping
+        By name, as ``freeze_coefficients``.
 
     Returns
     -------
@@ -111,43 +120,25 @@ def winter_weather(
     Raises
     ------
     InputError
-        If more than a tenth of the days lack a temperature and a gap is longer
-        than five days, or if such a gap reaches the last day.
+        If a gap is longer than ``weather_gap_days``.
     """
-    index = pd.date_range(first_day, last_day, name="day")
-    days = weather.reindex(index)
-    missing = days[["air_min_c", "air_max_c"]].isna().any(axis=1)
-    if not _can_bridge(missing):
-        raise InputError([_gap_problem(index, missing)])
-    air = days[["air_min_c", "air_max_c"]].where(~missing)
+    days = weather.reindex(pd.date_range(first_day, last_day, name="day"))
+    missing = no_air(days)
+    if not can_bridge(missing, coefficients):
+        raise InputError([gap_problem(days, coefficients)])
+    air = days[AIR].where(~missing)
     return days.assign(**air.interpolate(limit_direction="both"))
 
 
-def has_weather(weather: pd.DataFrame, first_day: date, last_day: date) -> bool:
+def has_weather(
+    weather: pd.DataFrame,
+    first_day: date,
+    last_day: date,
+    coefficients: Mapping[str, Floats],
+) -> bool:
     """Tell whether ``winter_weather`` would accept these days."""
     days = weather.reindex(pd.date_range(first_day, last_day))
-    return _can_bridge(days[["air_min_c", "air_max_c"]].isna().any(axis=1))
-
-
-def _can_bridge(missing: pd.Series) -> bool:
-    gap_days = missing.groupby((~missing).cumsum()).sum()
-    at_end = int(gap_days.iloc[-1]) if missing.iloc[-1] else 0
-    is_scattered = gap_days.max() <= LONGEST_GAP_DAYS
-    is_little = missing.mean() <= MISSING_SHARE
-    return bool((is_little or is_scattered) and at_end <= LONGEST_GAP_DAYS
-                and not missing.all())  # fmt: skip
-
-
-def _gap_problem(index: pd.DatetimeIndex, missing: pd.Series) -> str:
-    return file_problem(
-        "weather",
-        f"give a lowest and highest temperature for the days from "
-        f"{index[0]:%Y-%m-%d} to {index[-1]:%Y-%m-%d} with no gap above "
-        f"{LONGEST_GAP_DAYS} days",
-        f"none on {int(missing.sum())} of {len(index)} days, the last of them "
-        f"{index[missing][-1]:%Y-%m-%d}",
-        "Add the missing days from a station nearby, or the forecast rows.",
-    )
+    return can_bridge(no_air(days), coefficients)
 
 
 def climatology(weather: pd.DataFrame, first_day: date, last_day: date) -> pd.DataFrame:
@@ -198,25 +189,27 @@ def winter_days(
     Returns
     -------
     days : WinterDays
-        Snow is as recorded, else from snowfall by degree-days, else as assumed, each
-        as ``snow_depth`` has it for higher and lower ground; a thaw's water is that
-        snow's melt and the rain, less what the pack holds.
+        Snow is as recorded, on days without a reading near from snowfall by
+        degree-days, else as assumed, each as ``snow_depth`` has it for higher and
+        lower ground; a thaw's water is that snow's melt and the rain, less what the
+        pack holds.
     """
     c = coefficients
     low, high = days["air_min_c"].to_numpy(float), days["air_max_c"].to_numpy(float)
     half_range_c = np.maximum(high - low, 0) / 2
     mean_c = (low + high) / 2
     depth_m = snow_depth(days, mean_c, c)
-    snowmelt_m, thaw_water_m = thaw_of_snow(days, mean_c, depth_m, c)
+    thaw_water_m = thaw_of_snow(days, mean_c, depth_m, c)
     unit_depth, surface_c = frost_by_day(mean_c, mean_annual_c, c)
     return WinterDays(
         air_mean_c=mean_c,
         half_range_c=half_range_c,
         clear_sun_fraction=_clear_sun(days, half_range_c, c),
+        snow_depth_m=depth_m,
         snow_m2k_w=c["snow_share_fraction"] / c["snow_conductivity_w_mk"] * depth_m,
         sun_day=sun_day_of(pd.DatetimeIndex(days.index)),
         offset_m=OFFSETS_M,
-        snowmelt_m=snowmelt_m,
+        bank_melt_m=bank_melt(mean_c, half_range_c, depth_m, c),
         thaw_water_m=thaw_water_m,
         frost_depth_unit=unit_depth,
         road_surface_c=surface_c,

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 from geopandas import GeoDataFrame
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from culvertrisk.formulas.consequence import time_over_capacity
 from culvertrisk.formulas.frequency import (
@@ -23,9 +23,12 @@ from culvertrisk.stages.closure_loss import closure_loss
 from culvertrisk.stages.consequence import consequence_defaults
 from culvertrisk.stages.design_flow import PEAK_COLUMNS
 from culvertrisk.stages.design_storm import PEAK_YEARS, storm_defaults
+from culvertrisk.stages.known_column import known_column
 from culvertrisk.stages.limits import Words, told_limits
 
 Floats = NDArray[np.float64]
+
+_EVERY_RISE = 1e9  # floods a year above a capacity of 0: more than any limit
 
 
 class _Floods(NamedTuple):
@@ -63,7 +66,10 @@ def add_yearly_flood(crossings: GeoDataFrame, settings: Settings) -> GeoDataFram
     Notes
     -----
     If no crew comes: what crews save is not taken off. Capacity is what passes
-    before water reaches the road, the pond's room left out; return periods are held
+    before water reaches the road, the pond's room left out. A blocked pipe passes
+    nothing, whatever ice the day asked has in it: each rise of ``thaw_floods_per_year``
+    comes over the road, but for what leaves over lower ground for sure. An open pipe's
+    floods and the storm it holds are by the pipe alone. Return periods are held
     within ``shortest_return`` and ``longest_return``, beyond which five peaks do not
     tell.
 
@@ -81,7 +87,9 @@ def add_yearly_flood(crossings: GeoDataFrame, settings: Settings) -> GeoDataFram
     open_loss, loss = _losses(crossings, floods, settings)
     life_years = settings.design.life_years
     return crossings.assign(
-        limiting_return_years=floods.open_years,
+        limiting_return_years=np.where(
+            known_column(crossings, "has_larger_above") == 1, np.nan, floods.open_years
+        ),
         overtopping_open_per_year=floods.open_per_year,
         overtopping_per_year=floods.per_year,
         overtopping_open_chance=open_chance,
@@ -103,12 +111,12 @@ def _winter_chance(crossings: GeoDataFrame) -> Floats:
 def _floods(
     crossings: GeoDataFrame, winter_chance: Floats, settings: Settings
 ) -> _Floods:
-    open_years = _return_years(crossings, "open_capacity_m3s")
+    open_years = _return_years(crossings, crossings["open_capacity_m3s"])
     open_per_year = floods_per_year(open_years)
     iced_share = settings.design.iced_season_fraction
     per_year = overtopping_per_year(
         open_per_year,
-        floods_per_year(_return_years(crossings, "iced_capacity_m3s")),
+        _blocked_per_year(crossings),
         winter_chance,
         iced_share,
         settings.design.thaw_floods_per_year,
@@ -118,10 +126,17 @@ def _floods(
     return _Floods(open_years, open_per_year, per_year, blocked)
 
 
-def _return_years(crossings: GeoDataFrame, capacity: str) -> Floats:
+def _blocked_per_year(crossings: GeoDataFrame) -> Floats:
+    """Floods a year that come over the road past a blocked pipe, without a limit."""
+    spill_m3s = np.nan_to_num(known_column(crossings, "spill_capacity_m3s"))
+    past_spill = floods_per_year(_return_years(crossings, spill_m3s))
+    return np.where(spill_m3s > 0, past_spill, _EVERY_RISE)
+
+
+def _return_years(crossings: GeoDataFrame, capacity_m3s: ArrayLike) -> Floats:
     defaults = storm_defaults()
     years = limiting_return_years(
-        crossings[capacity].to_numpy(float),
+        capacity_m3s,
         PEAK_YEARS,
         crossings[[*PEAK_COLUMNS]].to_numpy(float),
     )
@@ -164,21 +179,24 @@ def _notes(crossings: GeoDataFrame, open_years: Floats) -> Words:
     low, high = (storm_defaults()[n] for n in ("shortest_return", "longest_return"))
     often = float(floods_per_year(low))
     is_pipe = ~np.isnan(open_years)
-    name = "winter_blocked_chance"
-    has_months = np.full(len(crossings), name in crossings)
-    if name in crossings:
-        has_months = crossings[name].notna().to_numpy(bool)
+    has_months = ~np.isnan(known_column(crossings, "winter_blocked_chance"))
+    is_contradicted = known_column(crossings, "has_larger_above") == 1
     lines = (
+        (
+            "the storm it holds is not told: its catchment contradicts that of the "
+            "crossing above it in the chain; the larger counts in the floods a year",
+            is_contradicted,
+        ),
         (
             "the open pipe, without its pond, holds less than a storm of "
             f"{low:g} years, where the frequency curve ends: {often:.0f} floods a year "
             "are counted",
-            is_pipe & (open_years <= low),
+            is_pipe & ~is_contradicted & (open_years <= low),
         ),
         (
             f"the open pipe holds more than a storm of {high:g} years, where the "
             f"frequency curve ends: {high:g} years are counted",
-            is_pipe & (open_years >= high),
+            is_pipe & ~is_contradicted & (open_years >= high),
         ),
         (
             "chance of ice over the winter unknown: that of the day asked stands for "

@@ -23,6 +23,7 @@ from morning import add_landmarks, answer_table, calls_table
 from rasterio.transform import from_origin
 from roads import Roads, along, geojson, make_roads, tolliver_creek, with_banks
 from scipy import ndimage
+from storms import rainfall_text
 from terrain import make_ground
 from thaw_log import make_log
 from town_file import town_text
@@ -157,6 +158,7 @@ def _write_words(town: Town, truth: Truth, folder: Path) -> None:
     buses = [name for name, plan in town.roads.plans.items() if plan.bus]
     text = town_text(dairy[["lat", "lon"]].to_numpy()[0], buses)
     (read / "town.toml").write_text(text, encoding="utf-8")
+    (read / "rainfall.csv").write_text(rainfall_text(), encoding="utf-8")
     (key / "truth_model.csv").write_text(
         "term,value\n"
         f"intercept before tuning,{INTERCEPT}\n"

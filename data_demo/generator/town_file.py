@@ -23,6 +23,7 @@ roads = "roads.geojson"
 dem = "dem.tif"
 canopy = "canopy.tif"
 weather = "weather.csv"
+rainfall = "rainfall.csv"
 thaw_log = "thaw_log.csv"
 places = "places.csv"
 calls = "calls.csv"
@@ -157,9 +158,10 @@ clear_from = "14:30"
 clear_until = "15:50"
 
 # ------------------------------------------------------------------ typed forecast
-# For Tuesday 25 February 2025; stands in place of the forecast rows of the file.
+# For one morning, in place of its row in the weather file.
 
 [forecast]
+date = 2025-02-25
 air_min_c = "-9 degC"
 air_max_c = "6 degC"
 rain_m = "18 mm"
@@ -177,11 +179,43 @@ people_per_dwelling = 2.4
 crew_per_person_h = 48.0
 fuel_per_m3 = 1050.0        # about 4 dollars a gallon
 
+# The rain of the design storms stands in rainfall.csv. Curve number and rational C
+# come from the covers below: their shares of the town, on soil of one group.
+
 [storm]
-return_years = [2, 10, 25, 50, 100]
-hour_rain_m = ["26 mm", "40 mm", "50 mm", "58 mm", "67 mm"]
-runoff_fraction = 0.3
 frozen_runoff_fraction = 0.7
+
+[design]
+rain_type = "II"
+soil_group = "C"
+
+[design.covers]
+woods = 0.28
+meadow = 0.22
+pasture = 0.18
+cultivated = 0.12
+wetland = 0.12
+brush = 0.03
+residential = 0.02
+"gravel road" = 0.01
+paved = 0.01
+water = 0.01
+
+# Regional equation: flow [ft3/s] = coefficient * area [mi2] ^ exponent, by return
+# period in years. Invented like all of the demo; a town takes its state's report.
+[design.regression]
+coefficients = {{ 2 = 70, 10 = 150, 25 = 195, 50 = 232, 100 = 270 }}
+units = {{ area = "mi**2" }}
+flow_unit = "ft**3/s"
+domain = {{ area = [0.1, 50] }}
+standard_error_fraction = 0.42
+
+[design.regression.exponents]
+2 = {{ area = 0.69 }}
+10 = {{ area = 0.68 }}
+25 = {{ area = 0.67 }}
+50 = {{ area = 0.67 }}
+100 = {{ area = 0.66 }}
 """
 HYDRANT_XY = (5_640.0, 5_460.0)
 

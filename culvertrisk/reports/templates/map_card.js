@@ -87,9 +87,9 @@ function adviceLines() {
   const then = told("next") ? `; next, ${told("next")}` : "";
   const lines = [
     ["Ice: ", told("cause") ? `${told("cause")}${then}.` : ""],
-    ["Cure: ", told("cure") ? `${told("cure")}.` : ""],
-    ["Closes, in the usual case: ", told("closes") ? `${told("closes")}.` : ""],
-    ["Opens without a crew, by forecast and a usual spring: ", told("opens") ? `${told("opens")}.` : ""],
+    [told("cause").startsWith("most likely") ? "Cure, if so: " : "Cure: ", told("cure") ? `${told("cure")}.` : ""],
+    ["", told("closes")],
+    ["", told("opens")],
   ].filter((line) => line[1]);
   const [low, high] = [valueOf("rank_low", focus), valueOf("rank_high", focus)];
   if (told("band") && data.ranks[focus] !== null) {
@@ -150,6 +150,7 @@ function fillCard() {
   const road = textOf(data.roadNames, focus);
   const owner = textOf(data.owners, focus);
   const note = textOf(data.notes, focus);
+  const logged = textOf(data.logged, focus);
   const away = textOf(data.cutOff, focus);
   byId("card").replaceChildren(
     piece("div", { className: "head" }, [
@@ -166,6 +167,7 @@ function fillCard() {
     ownerLine(),
     stopWords(),
     note ? piece("p", {}, ["Note: ", said(note)]) : "",
+    logged ? piece("p", {}, [said(logged)]) : "",
     scoreLine("freeze", "Freeze score"),
     scoreLine("flood", "Flood score"),
     scoreLine("loss", "Loss avoided today"),

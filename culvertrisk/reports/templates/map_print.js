@@ -19,7 +19,7 @@ function beforePrint() {
   box.style.width = PRINT_WIDTH;
   box.style.height = PRINT_HEIGHT;
   map.invalidateSize({ animate: false });
-  map.fitBounds(printBounds(), { animate: false, padding: [36, 36] });
+  map.fitBounds(printBounds(), { animate: false, padding: [36, 36], maxZoom: NEAREST_ZOOM });
   redraw();
 }
 

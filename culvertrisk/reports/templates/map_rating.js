@@ -63,6 +63,21 @@ function flowMarks(mostFlow, times, x) {
   });
 }
 
+// How far the methods of the design peak lie apart; null where only one applies.
+function designBand() {
+  const ends = ["design_flow_low_m3s", "design_flow_high_m3s"].map((name) => valueOf(name, focus));
+  return ends.includes(null) ? null : ends;
+}
+
+function bandMark(mostFlow, times, x) {
+  const band = designBand();
+  if (!band) return [];
+  const [low, high] = band.map((flow) => x(Math.min(flow * times, mostFlow)));
+  const { top, height, bottom } = PLOT;
+  const width = Math.max(high - low, 1);
+  return [drawing("rect", { x: low, y: top, width, height: height - top - bottom, class: "band" })];
+}
+
 function axisTitles(flowUnit, depthUnit) {
   const { width, height, left, right, top, bottom } = PLOT;
   const middle = (top + height - bottom) / 2;
@@ -96,6 +111,7 @@ function ratingPicture(curve, flowTimes, depthTimes, words) {
   const y = (depth) => height - bottom - (depth / mostDepth) * (height - top - bottom);
   const at = (flow, depth) => `${x(flow).toFixed(1)} ${y(depth).toFixed(1)}`;
   return drawing("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", class: "rating", "aria-label": words }, [
+    ...bandMark(mostFlow, flowTimes, x),
     ...axis(ticks(mostFlow), x, false),
     ...axis(ticks(mostDepth), y, true),
     ...axisTitles(either(data.ratings.flowUnits), either(data.ratings.depthUnits)),
@@ -128,12 +144,27 @@ function ratingTable(curve, flowTimes, depthTimes) {
   ]);
 }
 
+function bandWords() {
+  const times = either(data.ratings.flowTimes);
+  const [low, high] = designBand().map((flow) => digits.format(flow * times));
+  return `${low} to ${high} ${either(data.ratings.flowUnits)}`;
+}
+
 function ratingKey() {
   const line = (name) =>
     drawing("svg", { viewBox: "0 0 30 8", class: "rating-key", "aria-hidden": "true" }, [
       drawing("path", { d: "M0 4H30", class: `curve ${name}` }),
     ]);
-  return piece("p", { className: "hint" }, [line("open"), " open  ", line("iced"), " with today's ice"]);
+  const band = drawing("svg", { viewBox: "0 0 30 8", class: "rating-key", "aria-hidden": "true" }, [
+    drawing("rect", { width: 30, height: 8, class: "band" }),
+  ]);
+  return piece("p", { className: "hint" }, [
+    line("open"),
+    " open  ",
+    line("iced"),
+    " with today's ice",
+    ...(designBand() ? [piece("br"), band, ` design peak by the methods that apply: ${bandWords()}`] : []),
+  ]);
 }
 
 function ratingSection() {

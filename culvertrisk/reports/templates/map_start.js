@@ -57,6 +57,9 @@ function bounds(rows) {
   return placed.length ? L.latLngBounds(placed).pad(0.05) : L.latLngBounds([[-60, -170], [70, 170]]);
 }
 
+// A single crossing has no extent of its own to fit the map to.
+const NEAREST_ZOOM = 16;
+
 function drawLegend() {
   const counts = data.classes.map(() => 0);
   data.scores[kind].class.forEach((code) => (counts[code] += 1));
@@ -64,7 +67,7 @@ function drawLegend() {
   const ranges = [`${steps[0]} or more`, `${steps[1]} to ${steps[0]}`, `${steps[2]} to ${steps[1]}`, `under ${steps[2]}`, ""];
   const heading = {
     loss: "Loss avoided today, person-hours",
-    freeze: data.calibrated ? "Freeze score (fitted to the log)" : "Freeze score (reasoned index)",
+    freeze: data.calibrated ? "Freeze score (fitted to the log)" : "Freeze score (not yet calibrated)",
     flood: "Flood score (reasoned index)",
   }[kind];
   const rows = data.classes.map((word, code) => {
@@ -92,10 +95,18 @@ function showKind(name) {
   redraw();
 }
 
+function drawAsked() {
+  byId("day").hidden = either(data.planned) !== ""; // the line below it says the day too
+  byId("planned").textContent = either(data.planned);
+  byId("made-up").textContent = either(data.madeUp);
+  byId("uncalibrated").textContent = data.uncalibrated;
+}
+
 function showUnits(name) {
   units = name;
   byId("units").value = name;
   document.body.dataset.units = name;
+  drawAsked();
   drawToday();
   drawMissed();
   drawAbout();
@@ -226,6 +237,7 @@ function startMap() {
   const shown = byId("choices").open ? byId("show").offsetWidth : 0; // it covers the map's east
   map.fitBounds(bounds(order), {
     animate: false,
+    maxZoom: NEAREST_ZOOM,
     paddingTopLeft: [24, 24],
     paddingBottomRight: [24 + shown, 24],
   });

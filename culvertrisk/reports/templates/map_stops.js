@@ -28,6 +28,7 @@ function thawItem(stop, t) {
       `${stop.stakes} `,
       stop.note ? said(stop.note) : "",
     ]),
+    stop.logged ? piece("p", {}, [said(stop.logged)]) : "",
     either(stop.danger)
       ? piece("p", { className: "problem" }, [piece("b", { textContent: "Danger. " }), said(either(stop.danger))])
       : "",
@@ -69,9 +70,9 @@ function truckSection(truck, t) {
 }
 
 function drawToday() {
-  const none = [piece("p", { textContent: "No trucks are planned on this page." })];
-  const trucks = data.trucks.map(truckSection);
   const gain = piece("p", { className: "hint", textContent: data.comparison });
+  const none = [piece("p", { textContent: "No trucks are planned on this page." }), gain];
+  const trucks = data.trucks.map(truckSection);
   byId("pane-today").replaceChildren(...(trucks.length ? [gain, saveLogButton(), ...trucks] : none));
 }
 

@@ -118,7 +118,7 @@ function waterSigns() {
   }
   const wet = data.ids.filter((_, row) => isShownOver(row)).length;
   if (wet && layerOn("over")) {
-    const words = `water over the road today if nothing passes, flood score not low: ${whole.format(wet)}`;
+    const words = `water over the road today if nothing passes, flood score not low or not known: ${whole.format(wet)}`;
     add((pen) => paintWaves(pen, 12, 10), words);
   }
   if (data.unlisted.count && layerOn("unlisted")) {
@@ -131,7 +131,10 @@ function waterSigns() {
 // What the card says of the water of today if nothing passes.
 function waterLine() {
   const depth = valueOf("over_road_depth_m", focus);
-  if (depth === null) return "";
+  if (depth === null) {
+    if (valueOf("headwater_limit_m", focus) === null) return ""; // no pipe
+    return piece("p", { textContent: "Not known whether water reaches the road today if nothing passes." });
+  }
   if (depth <= 0) {
     return piece("p", { textContent: "If nothing passes today, no water reaches the road." });
   }

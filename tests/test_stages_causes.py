@@ -7,7 +7,7 @@ import pytest
 
 from culvertrisk.formulas.bayes import corrected_chance
 from culvertrisk.stages.blockage import FreezeState
-from culvertrisk.stages.causes import leading_causes
+from culvertrisk.stages.causes import leading_causes, weak_where_log_outweighs
 from culvertrisk.stages.cold import under_cold
 from culvertrisk.stages.freeze import add_freeze
 from culvertrisk.stages.mechanisms import MECHANISMS
@@ -75,7 +75,6 @@ def test_given_a_block_each_cause_is_as_likely_with_the_log_as_without():
     ("chance", "factor", "expected"),
     [
         ({"seep": 0.3, "sag": 0.02}, 1.0, "clear"),
-        ({"seep": 0.05}, 9.0, "weak"),  # the log outweighs the physics
         ({"sag": 0.03, "refreeze": 0.03, "perched": 0.04}, 9.0, "weak"),
         ({"sag": 0.03}, 1.0, ""),
     ],
@@ -109,3 +108,10 @@ def test_no_class_contradicts_its_cause_or_its_days(on):
     opens = made["self_opening_day"] != ""
     assert (made.loc[opens, "closing_day"] != "").all()
     assert (made.loc[opens, "closing_day"] <= today).all()
+
+
+def test_cause_is_weak_where_the_log_outweighs_the_physics():
+    told = np.array(["clear", "clear", "weak", "", "clear"], dtype=object)
+    factor = np.array([9.0, 1.2, 9.0, 9.0, np.nan])
+    made = weak_where_log_outweighs(told, factor, COEFFICIENTS)
+    assert [*made] == ["weak", "clear", "weak", "", "clear"]

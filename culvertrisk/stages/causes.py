@@ -62,14 +62,12 @@ def leading_causes(
         ``none`` below the least chance of the defaults table, as corrected by the
         log; from class some up one always leads. Silt leads where cleaning alone
         would take off the share of the chance given there. The lead is weak where
-        the cause alone gives less than ``cause_clear_share`` of the chance, or the log
-        multiplies the odds by more than ``cause_clear_odds``.
+        the cause alone gives less than ``cause_clear_share`` of the chance.
 
     Notes
     -----
     The log says that a crossing blocks, not by what: given a block, each cause is as
-    likely with the log as without. Where the log outweighs the physics that is no
-    more than a guess: something is at work there that the model does not know.
+    likely with the log as without; see ``weak_where_log_outweighs``.
     """
     c, whole = coefficients, state.modelled_chance
     factor = np.where(np.isnan(odds_factor), 1.0, odds_factor)
@@ -84,22 +82,40 @@ def leading_causes(
     second = np.where(leads, words[0], words[1])
     first = np.where(leads, SILT, words[0])
     lead = np.where(leads, believed[SILT], most)
-    is_small = lead < c["cause_clear_share"] * blocked
-    is_weak = is_small | (factor > c["cause_clear_odds"])
+    standing = np.where(lead < c["cause_clear_share"] * blocked, WEAK, CLEAR)
     return Causes(
         first=first.astype(object),
         second=np.where(second == NO_CAUSE, "", second).astype(object),
         icing=words[0].astype(object),
-        sureness=_sureness(first, is_weak),
+        sureness=np.where(first == NO_CAUSE, "", standing).astype(object),
         chance=chance,
         believed=believed,
         blocked_chance=blocked,
     )
 
 
-def _sureness(first: Words, is_weak: NDArray[np.bool_]) -> Words:
-    standing = np.where(is_weak, WEAK, CLEAR)
-    return np.where(first == NO_CAUSE, "", standing).astype(object)
+def weak_where_log_outweighs(
+    sureness: Words, usual_factor: Floats, coefficients: Mapping[str, Floats]
+) -> Words:
+    """Call a cause weak where the log says far more than the physics.
+
+    Parameters
+    ----------
+    sureness : ndarray, shape (n,)
+        Of ``Causes``.
+    usual_factor : ndarray, shape (n,)
+        What the whole log does to the odds of a block, this winter in it.
+    coefficients : mapping
+        By name, as ``freeze_coefficients``.
+
+    Returns
+    -------
+    sureness : ndarray, shape (n,)
+        Something is at work there that the model does not know: its leading mechanism
+        is no more than a guess above ``cause_clear_odds``.
+    """
+    is_weak = (usual_factor > coefficients["cause_clear_odds"]) & (sureness == CLEAR)
+    return np.where(is_weak, WEAK, sureness).astype(object)
 
 
 def _ranked(

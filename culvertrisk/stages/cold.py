@@ -7,11 +7,13 @@ import pandas as pd
 from geopandas import GeoDataFrame
 
 from culvertrisk.settings import Settings
+from culvertrisk.stages.causes import weak_where_log_outweighs
 from culvertrisk.stages.freeze import add_freeze
 from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.history import HistoryFit, fit_history, with_history, with_log
 from culvertrisk.stages.opened_history import factor_of_day
 from culvertrisk.stages.openings import with_openings
+from culvertrisk.stages.winter import freeze_coefficients
 from culvertrisk.stages.winter_months import add_winter_months
 
 
@@ -57,6 +59,11 @@ def under_cold(
     crossings = crossings.assign(history_factor=factor)  # cause and days follow it
     crossings = add_freeze(crossings, weather, sun, day, settings)
     crossings = with_history(crossings, fit, settings).copy()  # one block again: quick
-    usual = crossings.assign(history_factor=fit.usual_factor)
+    sureness = weak_where_log_outweighs(
+        crossings["cause_sureness"].to_numpy(dtype=object),
+        fit.usual_factor,
+        freeze_coefficients(settings.freeze.defaults),
+    )
+    usual = crossings.assign(history_factor=fit.usual_factor, cause_sureness=sureness)
     usual = add_winter_months(usual, weather, sun, day, settings)
     return usual.assign(history_factor=fit.history_factor), settings, fit

@@ -13,7 +13,7 @@ from culvertrisk.checks import InputError, refuse
 from culvertrisk.inputs.culverts import understand_culverts
 from culvertrisk.inputs.file_kinds import find_files
 from culvertrisk.inputs.reading import note_table
-from culvertrisk.inputs.town import Progress, TownData, read_town, silent
+from culvertrisk.inputs.town import Progress, TownData, need_log, read_town, silent
 from culvertrisk.inputs.town_file import write_town_file
 from culvertrisk.plans.call_list import match_calls
 from culvertrisk.plans.driving import places_of, route_lines, travel_of
@@ -184,8 +184,10 @@ def prove(settings: Settings, *, progress: Progress = silent) -> list[str]:
     Raises
     ------
     InputError
-        If a file cannot be used, or fewer than two winters have a known thaw.
+        If no thaw log is set, a file cannot be used, or fewer than two winters have a
+        known thaw.
     """
+    need_log(settings)
     data = read_town(recorded_only(settings), None, progress=progress)
     crossings, site = _on_site(data, progress)
     progress("Hiding each winter of the log in turn")

@@ -233,3 +233,13 @@ def test_check_shows_the_first_of_each_kind_of_note_as_it_stands_in_the_file(tmp
     told = " ".join(re.sub("[│┃]", " ", run.stdout).split())
     assert "c.csv lat refused 3 row 2: 'abc':" in told
     assert "1 crossings can be used" in told
+
+
+@pytest.mark.slow
+def test_proof_without_a_thaw_log_is_refused_before_any_file_is_read(tmp_path):
+    (tmp_path / "town.toml").write_text('[files]\nculverts = "none.csv"\n', "utf-8")
+    assert _problem(_run("prove", folder=tmp_path)) == (
+        "error: town file: file must name the crews' log of thaws, which a ranking is "
+        "proved on, got no thaw_log under [files]. Set it, such as thaw_log = "
+        '"thaw_log.csv".'
+    )

@@ -231,7 +231,7 @@ def test_log_of_one_winter_is_refused():
         _prove(log)
     assert refused.value.problems == (
         "thaw log: file must have thaws of known crossings in at least 2 winters with "
-        "weather to be proved on, got 1 such winters. Keep the log for another "
+        "weather to be proved on, got 1 such winter. Keep the log for another "
         "winter, or add the weather of the earlier ones.",
     )
 

@@ -18,9 +18,7 @@ from culvertrisk.stages.flood import with_open_chance
 from culvertrisk.stages.flood_capacity import open_capacity, openings
 from culvertrisk.stages.flood_weather import DayWater
 from culvertrisk.stages.pond_room import storage_at
-from culvertrisk.stages.ponding import PondGround
 from culvertrisk.stages.road_over_bed import headwater_limit
-from culvertrisk.stages.road_profile import RoadProfile
 from culvertrisk.stages.tailwater import (
     backed_up,
     beds,
@@ -30,8 +28,8 @@ from culvertrisk.stages.tailwater import (
 )
 from culvertrisk.stages.today_hours import add_today_hours
 from culvertrisk.tables import columns
-from culvertrisk.terrain.ponding import Ponds
-from culvertrisk.terrain.rising import AT_ROAD, PondMarks, PondStarts
+from culvertrisk.terrain.rising import AT_ROAD
+from tests.pond_made import upright_ponds
 
 NAN = np.nan
 HOUR_S = 3600.0
@@ -91,27 +89,7 @@ def _with_water(*changes, pond=None):
 
 
 def _pond(*rooms_m3, depth_m=1.2, end=AT_ROAD):
-    """Ponds with upright sides, eight stages from the ground at 98.8 m."""
-    count, share = len(rooms_m3), np.linspace(0, 1, 8)
-    nowhere, rooms = np.full((count, 4), -1), np.array(rooms_m3)[:, None]
-    stage_m = np.tile(98.8 + depth_m * share, (count, 1))
-    ponds = Ponds(
-        np.full(count, end, np.uint8),
-        stage_m[:, -1],
-        stage_m,
-        np.tile(rooms / depth_m, 8),
-        rooms * share,
-        nowhere,
-        nowhere[:, :2],
-    )
-    none = np.zeros(0, np.int64)
-    starts = PondStarts(nowhere[:, 0], nowhere[:, 0], stage_m[:, -1])
-    marks = PondMarks(none, none, none, none.astype(np.uint8), none.astype(np.float32))
-    flat = np.zeros((count, 1))
-    profile = RoadProfile(
-        nowhere[:, 0], flat[:, 0], 1.0, flat, flat, flat, nowhere[:, 0], nowhere[:, :2]
-    )
-    return PondGround(starts, marks, ponds, profile, np.full(count, "", object))
+    return upright_ponds(*rooms_m3, depth_m=depth_m, end=end)
 
 
 def test_add_chain_water_adds_exactly_its_columns_and_leaves_its_input_alone():

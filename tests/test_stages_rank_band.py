@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from culvertrisk.stages.freeze import add_freeze
+from culvertrisk.stages import rank_band
+from culvertrisk.stages.freeze import add_freeze, modelled_chance
 from culvertrisk.stages.history import fit_history, with_history
 from culvertrisk.stages.rank_band import add_rank_band
 from culvertrisk.tables import columns
@@ -90,3 +91,22 @@ def test_crossing_without_a_chance_has_no_band(weather):
     assert np.isnan(result[["rank_low", "rank_high"]].iloc[0]).all()
     assert result["rank_band"].iloc[0] == ""
     assert_allclose(result["rank_high"].max(), COUNT - 1)
+
+
+def test_draws_are_run_in_blocks_and_the_bands_do_not_tell(weather, monkeypatch):
+    unknown = _known()
+    for name in ("rise_m", "silt_fraction", "barrel_slope_m_per_m"):
+        unknown = _with_unknown(unknown, name, np.arange(0, COUNT, 3))
+    crossings = _scored(unknown, weather)
+    whole = _banded(crossings, weather)
+    sizes = []
+
+    def counted(inputs, *args, **options):
+        sizes.append(len(inputs.rise_m))
+        return modelled_chance(inputs, *args, **options)
+
+    monkeypatch.setattr(rank_band, "modelled_chance", counted)
+    monkeypatch.setattr(rank_band, "_BLOCK", 100, raising=False)
+    pd.testing.assert_frame_equal(_banded(crossings, weather), whole)
+    assert len(sizes) > 2
+    assert set(sizes[:-1]) == {100}

@@ -9,7 +9,7 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from culvertrisk.checks import InputError, refuse
+from culvertrisk.checks import InputError, file_problem, refuse
 from culvertrisk.inputs.calls import read_calls
 from culvertrisk.inputs.culverts import read_culverts
 from culvertrisk.inputs.made_weather import made_weather
@@ -83,6 +83,24 @@ def read_town(
         last_day = on or settings.forecast.date or date.today()
         found["weather"] = made_weather(frost_cday, last_day, years=2)
     return _town_data(settings, culverts, found)
+
+
+def need_log(settings: Settings) -> None:
+    """Refuse a town whose file names no thaw log, before anything is read.
+
+    Raises
+    ------
+    InputError
+        If ``thaw_log`` is not set.
+    """
+    if settings.path("thaw_log") is None:
+        problem = file_problem(
+            "town file",
+            "name the crews' log of thaws, which a ranking is proved on",
+            "no thaw_log under [files]",
+            'Set it, such as thaw_log = "thaw_log.csv".',
+        )
+        raise InputError([problem])
 
 
 def _read_all(

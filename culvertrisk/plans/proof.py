@@ -186,7 +186,7 @@ def _too_little(winters: int) -> str:
         "thaw log",
         f"have thaws of known crossings in at least {_WINTERS_LEAST} winters with "
         "weather to be proved on",
-        f"{winters} such winters",
+        f"{winters} such winter{'' if winters == 1 else 's'}",
         "Keep the log for another winter, or add the weather of the earlier ones.",
     )
 

@@ -17,13 +17,13 @@ from culvertrisk.formulas.level_pool import (
 from culvertrisk.settings import Settings
 from culvertrisk.stages.flood import with_open_chance
 from culvertrisk.stages.flood_capacity import (
-    NOT_PIPES,
     Openings,
     iced_openings,
     openings,
     taken,
 )
 from culvertrisk.stages.flood_weather import DayWater
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.pond_room import storage_at
 from culvertrisk.stages.ponding import PondGround
 from culvertrisk.stages.tailwater import (
@@ -105,7 +105,7 @@ def add_chain_water(
     """
     routed = _routed(crossings, water, settings, pond)
     opened = _with_pond_taken_in(crossings, routed, settings)
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     names = ("routed_open_m3s", "routed_iced_m3s")
     made = {name: routed[name] for name in names}
     made |= _released(opened, routed["held_outflow_m3s"], settings)

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from culvertrisk.formulas.road_flow import Road, balanced_headwater
 from culvertrisk.settings import Settings
 from culvertrisk.stages.closure_loss import closure_loss
-from culvertrisk.stages.flood_capacity import NOT_PIPES
 from culvertrisk.stages.flood_weather import DayWater
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.pond_room import spill_notes
 from culvertrisk.stages.rating import (
     open_headwater,
@@ -122,7 +122,7 @@ def add_consequence(
     ``flooded_loss_person_h`` is reckoned; by the town's closure where it is unknown.
     """
     over = _over_road(crossings, water, settings)
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     flow_m3s = np.where(is_pipe, over.flow_m3s, np.nan)
     limit_m = crossings["headwater_limit_m"].to_numpy(float)
     road = road_lengths(limit_m, profile)

@@ -18,7 +18,6 @@ from culvertrisk.settings import Settings
 from culvertrisk.stages.concentrations import path_slope
 from culvertrisk.stages.design_storm import storm_defaults
 from culvertrisk.stages.flood_capacity import (
-    NOT_PIPES,
     Openings,
     iced_openings,
     open_capacity,
@@ -30,6 +29,7 @@ from culvertrisk.stages.flood_weather import (
     runoff_share,
 )
 from culvertrisk.stages.flow_notes import flow_notes
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.pond_room import known_spill, pond_room, spill_capacity
 from culvertrisk.stages.ponding import PondGround
 from culvertrisk.stages.road_over_bed import headwater_limit
@@ -91,7 +91,7 @@ def add_flood(
         "spill_capacity_m3s": spill_capacity(crossings, limit_m),
         **_capacities(crossings, flows.today_flow_m3s, limit_m),
     }
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     flooded = crossings.assign(
         **dataclasses.asdict(flows),
         **{name: np.where(is_pipe, value, np.nan) for name, value in pipe_only.items()},

@@ -18,7 +18,6 @@ from culvertrisk.tables import table
 
 Floats = NDArray[np.float64]
 
-NOT_PIPES = ("bridge", "ford")
 SLOPE_TERM = -0.5  # HDS-5 appendix A: Ks
 MITRED_SLOPE_TERM = 0.7  # HDS-5 appendix A: Ks of mitred inlets
 _CONCRETE_WALLS = ("concrete", "stone", "timber")  # thick walls with square edges

@@ -10,9 +10,9 @@ from culvertrisk.stages.concentrations import (
     slope_limits,
     time_limits,
 )
-from culvertrisk.stages.flood_capacity import NOT_PIPES
 from culvertrisk.stages.flood_weather import flood_defaults
 from culvertrisk.stages.limits import Limits, Words, told_limits
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.usual_barrel import barrel_limits
 from culvertrisk.units import quantity
 
@@ -53,7 +53,7 @@ def flow_notes(
         *_dem_limits(crossings),
         *_method_limits(crossings, concentration_s),
     ]
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     lines += [(line, holds & is_pipe) for line, holds in barrel_limits(crossings)]
     told = zip(told_limits(lines, ours), assumed, [missing] * count, strict=True)
     joined = ["; ".join(words for words in row if words) for row in told]

@@ -29,6 +29,7 @@ from culvertrisk.stages.freeze_inputs import (
 from culvertrisk.stages.known_column import known_column
 from culvertrisk.stages.openings import opened_state, opening_inputs
 from culvertrisk.stages.outlook import outlook
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.unknowns import each_once, unknown_points
 from culvertrisk.stages.winter import (
     FreezeInputs,
@@ -42,7 +43,6 @@ Floats = NDArray[np.float64]
 Answer = TypeVar("Answer")
 Run = TypeVar("Run")
 
-NOT_PIPES = ("bridge", "ford")
 _CHUNK = 8192  # crossings run at once: bounds memory, keeps arrays near the processor
 _SHOWN_ICE = {"sag": "standing_ice_m"}  # the other columns bear the mechanism's name
 
@@ -217,7 +217,7 @@ def add_freeze(
     causes = leading_causes(state, state.modelled_chance * kept, c, by_log)
     seen = outlook(inputs, weather, (first_day, on), causes, c)
     made = {**_state_columns(state), **cause_columns(causes), **seen}
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     return crossings.assign(
         **{name: _of_pipes(values, is_pipe) for name, values in made.items()}
     )

@@ -13,12 +13,13 @@ from culvertrisk.checks import SHOWN_ROWS
 from culvertrisk.formulas.fragility_trials import TRIALS, deviate_of
 from culvertrisk.formulas.log_record import LogRecord
 from culvertrisk.settings import Settings
-from culvertrisk.stages.freeze import NOT_PIPES, most_chances
+from culvertrisk.stages.freeze import most_chances
 from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
 from culvertrisk.stages.log_callers import callers_of
 from culvertrisk.stages.log_gaps import Span, kept_fractions, lost_spans
 from culvertrisk.stages.log_matching import history_defaults, match_rows
 from culvertrisk.stages.log_rows import of_an_old_pipe, old_pipe_note, row_notes
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.winter import freeze_coefficients
 from culvertrisk.stages.winter_weather import has_weather
 
@@ -97,7 +98,7 @@ def hindcast(
     known = _with_weather(spans, weather, settings)
     lived, thaws = _lived_and_thaws(crossings, clear, spans)
     has = np.array([year in known for year in spans], dtype=bool)
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     lost = lost_spans(before, spans, c)
     kept = kept_fractions(before, spans, [*lost, *settings.history.lost_days], c)[has]
     deviate = _deviates(crossings, weather, sun, known, settings)

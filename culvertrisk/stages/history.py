@@ -18,7 +18,6 @@ from culvertrisk.formulas.log_record import LogRecord
 from culvertrisk.inputs.reading import note_table
 from culvertrisk.settings import Freeze, Settings
 from culvertrisk.stages.blockage import FRAGILITY, with_factors
-from culvertrisk.stages.freeze import NOT_PIPES
 from culvertrisk.stages.freeze_inputs import Sunlight
 from culvertrisk.stages.hindcast import Hindcast, hindcast
 from culvertrisk.stages.history_notes import fit_notes, unsure_level
@@ -29,6 +28,7 @@ from culvertrisk.stages.log_fit import (
     winter_chances,
 )
 from culvertrisk.stages.log_remarks import with_log_note
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.winter import freeze_coefficients
 from culvertrisk.town_defaults import within_limits
 
@@ -122,7 +122,7 @@ def fit_history(
     ``usual_factor``, for chances that know no opening; in the counts; and in what is
     fitted for the town as a whole.
     """
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     noted = with_log_note(crossings, log, settings, on)
     remarks = noted["log_note"].to_numpy(dtype=object)
     past = hindcast(noted, log, weather, sun, settings, on)

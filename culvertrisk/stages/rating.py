@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 from culvertrisk.formulas.barrel_flow import barrel_headwater
 from culvertrisk.formulas.road_flow import Road, WeirCurves, balanced_headwater
 from culvertrisk.stages.flood_capacity import (
-    NOT_PIPES,
     Openings,
     iced_openings,
     open_capacity,
     openings,
     taken,
 )
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.road_over_bed import headwater_limit
 from culvertrisk.stages.road_profile import RoadProfile
 from culvertrisk.stages.tailwater import (
@@ -153,7 +153,7 @@ def _flows(crossings: GeoDataFrame, open_m3s: Floats, count: int) -> Floats:
     for name in ("design_flow_m3s", "today_flow_m3s"):
         if name in crossings:
             top_m3s = np.fmax(top_m3s, crossings[name].to_numpy(float))
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     known = is_pipe & ~np.isnan(open_m3s)
     return np.linspace(1 / count, 1, count)[:, None] * np.where(known, top_m3s, np.nan)
 

@@ -16,8 +16,8 @@ from culvertrisk.formulas.hydrograph import (
 )
 from culvertrisk.formulas.runoff import flow_rational
 from culvertrisk.settings import Settings
-from culvertrisk.stages.flood_capacity import NOT_PIPES
 from culvertrisk.stages.flood_weather import DayWater, runoff_share
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.pond_room import known_spill
 from culvertrisk.tables import table
 from culvertrisk.units import DAY_S, to_unit
@@ -174,7 +174,7 @@ def _hours(
     flow_m3s = day_flow(crossings, water, settings, clock_s)
     has_water = flow_m3s.max(axis=1) > 0  # False where unknown
     highest = np.nan_to_num(flow_m3s).argmax(axis=1)
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     blocked_m3s = np.where(is_pipe, 0, np.nan)  # whatever the size of the pipe
     open_m3s = crossings["today_capacity_m3s"].to_numpy(float)
     iced_m3s = crossings["iced_capacity_m3s"].to_numpy(float)

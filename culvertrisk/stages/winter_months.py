@@ -12,8 +12,9 @@ from culvertrisk.formulas.bayes import corrected_chance
 from culvertrisk.formulas.overtopping import season_blocked_chance
 from culvertrisk.settings import Settings
 from culvertrisk.stages.blockage import SectionRows, averaged_state
-from culvertrisk.stages.freeze import NOT_PIPES, by_chunk
+from culvertrisk.stages.freeze import by_chunk
 from culvertrisk.stages.freeze_inputs import Sunlight, freeze_inputs
+from culvertrisk.stages.pipes import pipes_of
 from culvertrisk.stages.winter import (
     FreezeInputs,
     WinterIce,
@@ -72,7 +73,7 @@ def monthly_blocked_chance(
         total[:, :reached] += chance
         count[:reached] += 1
     mean = np.where(count > 0, total / np.maximum(count, 1), np.nan)
-    is_pipe = ~crossings["crossing_kind"].isin(NOT_PIPES).to_numpy(bool)
+    is_pipe = pipes_of(crossings)
     mean = np.where(is_pipe[:, None], mean, np.nan)
     if "history_factor" not in crossings:
         return mean

@@ -24,7 +24,6 @@ from culvertrisk.stages.tailwater import (
     beds,
     capacity_under_tailwater,
     depth_from_below,
-    full_depth,
 )
 from culvertrisk.stages.today_hours import add_today_hours
 from culvertrisk.tables import columns
@@ -268,14 +267,14 @@ def test_backwater_is_the_level_pond_below_over_this_outlet():
     assert np.isnan(capacity["A2"])
 
 
-def test_a_pond_below_that_spills_first_backs_up_less():
+def test_a_spill_that_is_not_sure_takes_nothing_off_what_backs_up():
     spilling = {
         "road_elevation_m": 99.8,
         "pond_spills_first": 1.0,
         "pond_level_m": 99.2,
     }
     result = _with_water({"downstream_id": "A1"}, spilling)
-    assert_allclose(result.loc["A0", "backwater_m"], 99.2 - 98.74)
+    assert_allclose(result.loc["A0", "backwater_m"], 99.8 - 98.74)
 
 
 def test_water_below_as_high_as_the_road_leaves_no_capacity():
@@ -370,12 +369,6 @@ def test_a_blocked_crossing_below_backs_up_no_less_than_an_open_one(
     row = add_chain_water(crossings, RAIN, TOWN).iloc[0]
     assert row["backwater_m"] >= is_open_m
     assert row["backwater_capacity_m3s"] <= row["today_capacity_m3s"]
-
-
-def test_a_spill_below_the_crown_is_the_elevation_rasters():
-    spill = {"pond_spills_first": 1.0, "pond_level_m": 97.0}
-    crossings = _table(spill, {**spill, "pond_level_m": 99.7}, {"pond_level_m": 97.0})
-    assert_allclose(full_depth(crossings, np.full(3, 1.2)), [0.6, 0.9, 1.2])
 
 
 def test_unknown_elevations_and_the_last_of_a_chain_back_up_nothing_known():

@@ -12,6 +12,7 @@ from shapely import LineString, Point
 
 from culvertrisk.stages.road_profile import (
     add_road_profile,
+    crests_around,
     road_profile,
     shows_ponds,
 )
@@ -135,3 +136,10 @@ def test_a_crossing_at_a_roads_end_looks_the_one_way_there_is():
     row = _done(table, valley(), roads).iloc[0]
     assert_allclose(row["overflow_m"], ROAD_M)
     assert row["overflow_distance_m"] == 0
+
+
+def test_crests_are_found_around_a_low_place_beyond_the_crossings_own():
+    """By hand: a road of three low places, the crossing in the middle one."""
+    road_m = np.array([[12.0, 9, 11, 10, 12, 8, 12]] * 3)
+    crests = crests_around(road_m, np.array([1, 3, 5]))
+    assert crests.tolist() == [[-1, 2], [2, 4], [4, -1]]

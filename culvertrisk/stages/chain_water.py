@@ -30,7 +30,6 @@ from culvertrisk.stages.tailwater import (
     capacity_under_tailwater,
     channel_tailwater,
     depth_from_below,
-    full_depth,
     next_below,
 )
 from culvertrisk.stages.today_hours import (
@@ -101,7 +100,7 @@ def add_chain_water(
     on its way: the safe side. Of several upstream the largest counts, since one is
     opened at a time. It floods this road no likelier than all of the day's water and
     the water let go would, were this pipe blocked. Backwater is the full pond of the
-    next crossing below, level.
+    next crossing below, level, up to its road: that it spills lower is seldom sure.
     """
     routed = _routed(crossings, water, settings, pond)
     opened = _with_pond_taken_in(crossings, routed, settings)
@@ -285,7 +284,7 @@ def _largest_upstream(crossings: GeoDataFrame, values: Floats) -> Floats:
 def _backwater(crossings: GeoDataFrame) -> dict[str, Floats]:
     """Depth at each outlet under the next crossing's full pond, and what is left."""
     limit_m = crossings["headwater_limit_m"].to_numpy(float)
-    backwater_m = depth_from_below(crossings, full_depth(crossings, limit_m))
+    backwater_m = depth_from_below(crossings, limit_m)
     left_m3s, _ = capacity_under_tailwater(
         crossings,
         openings(crossings),

@@ -14,7 +14,7 @@ from culvertrisk.inputs.rasters import Terrain
 from culvertrisk.stages.pond_marks import pond_marks, road_cells
 from culvertrisk.stages.pond_notes import pond_notes, spill_doubts
 from culvertrisk.stages.pond_starts import START_REACH_M, pond_starts, start_doubts
-from culvertrisk.stages.road_profile import RoadProfile
+from culvertrisk.stages.road_profile import RoadProfile, crests_around
 from culvertrisk.stages.site import SiteFlow
 from culvertrisk.terrain.ponding import Ponds, fill_ponds, lowest_starts, pond_cells
 from culvertrisk.terrain.rising import (
@@ -230,7 +230,7 @@ def _outline(terrain: Terrain, ground: PondGround, which: int) -> shapely.Geomet
 def _with_overflow(
     profile: RoadProfile, terrain: Terrain | None, ponds: Ponds
 ) -> RoadProfile:
-    """The profile with its sag moved to where each pond goes over the road."""
+    """The profile with its sag moved to where each pond goes over, within crests."""
     if terrain is None:
         return profile
     rows, cols = road_cells(profile, terrain)
@@ -240,7 +240,10 @@ def _with_overflow(
     lowest = np.argmin(np.where(is_over, profile.elevation_m, np.inf), axis=1)
     sag = np.where(ponds.end == AT_ROAD, middle, profile.sag)
     sag = np.where(is_over.any(axis=1), lowest, sag)
-    return dataclasses.replace(profile, sag=sag)
+    moved = np.flatnonzero((sag != profile.sag) & (sag >= 0))
+    crests = profile.crests.copy()
+    crests[moved] = crests_around(profile.elevation_m[moved], sag[moved])
+    return dataclasses.replace(profile, sag=sag, crests=crests)
 
 
 def _dwellings(

@@ -140,6 +140,31 @@ def add_road_profile(crossings: GeoDataFrame, profile: RoadProfile) -> GeoDataFr
     )
 
 
+def crests_around(elevation_m: Floats, sag: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Find the crests either side of other places than the crossings.
+
+    Parameters
+    ----------
+    elevation_m : ndarray, shape (n, m)
+        Of ``RoadProfile`` [m].
+    sag : ndarray, shape (n,)
+        Step of each place.
+
+    Returns
+    -------
+    crests : ndarray, shape (n, 2)
+        As in ``RoadProfile``.
+    """
+    count, steps = elevation_m.shape
+    middle = steps // 2
+    place = np.arange(steps) + (sag - middle)[:, None]
+    is_seen = (place >= 0) & (place < steps)
+    rows = np.arange(count)[:, None]
+    seen_m = elevation_m[rows, np.clip(place, 0, steps - 1)]
+    _, crests = road_sags(np.where(is_seen, seen_m, np.nan), CREST_FALL_M)
+    return np.where(crests >= 0, crests + (sag - middle)[:, None], -1)
+
+
 def _at(values: Floats, step: NDArray[np.int64]) -> Floats:
     found = values[np.arange(len(step)), step]
     return np.where(step >= 0, found, np.nan)

@@ -102,34 +102,6 @@ def beds(crossings: GeoDataFrame) -> tuple[Floats, Floats]:
     return inlet_m, inlet_m - slope * length_m
 
 
-def full_depth(crossings: GeoDataFrame, limit_m: Floats) -> Floats:
-    """Depth of the full pond over each inlet bed.
-
-    Parameters
-    ----------
-    crossings : GeoDataFrame
-        With the columns of culverts and site; those of ponding are used if there.
-    limit_m : ndarray, shape (n,)
-        Depth over the inlet bed at which water reaches the road [m].
-
-    Returns
-    -------
-    depth_m : ndarray, shape (n,)
-        Up to the road, or to where the pond spills elsewhere first [m].
-
-    Notes
-    -----
-    A spill below the crown says that the elevation raster does not show the fill over
-    the barrel: the crown counts.
-    """
-    inlet_m = inlet_bed(crossings)
-    spills = known_column(crossings, "pond_spills_first") == 1
-    spill_m = known_column(crossings, "pond_level_m") - inlet_m
-    rise_m = np.fmin(crossings["rise_m"].to_numpy(float), limit_m)
-    spill_m = np.where(np.isnan(spill_m), limit_m, spill_m)
-    return np.where(spills, np.clip(spill_m, rise_m, limit_m), limit_m)
-
-
 def depth_from_below(crossings: GeoDataFrame, depth_m: Floats) -> Floats:
     """Depth over each outlet bed of the water that stands at the next crossing.
 
@@ -190,10 +162,9 @@ def backed_up(
     Notes
     -----
     Headwaters from a free ditch first, then again with what they back up, until none
-    rises: each round only raises them, and none rises above its full pond: an open
+    rises: each round only raises them, and none rises above its road: an open
     crossing never backs up more than a blocked one.
     """
-    most_m = full_depth(crossings, limit_m)
     below = next_below(crossings)
     fall_m = _fall_below(crossings, below)
     rows = np.unique(below[below >= 0])
@@ -203,7 +174,7 @@ def backed_up(
     for _ in range(_MOST_ROUNDS if rows.size else 0):
         tail_m = np.fmax(ditch_m, backed_m)
         depth_m[rows] = np.minimum(
-            _headwater(taken(found, rows), flow_m3s[rows], tail_m[rows]), most_m[rows]
+            _headwater(taken(found, rows), flow_m3s[rows], tail_m[rows]), limit_m[rows]
         )
         before_m, backed_m = backed_m, _reached(below, fall_m, depth_m)
         if not (backed_m > np.nan_to_num(before_m) + _CLOSE_M).any():

@@ -128,7 +128,8 @@ def check(
     for row in note_rows(notes):
         table.add_row(*map(escape, row))
     _out.print(table)
-    _out.print(f"{len(data.crossings)} crossings can be used.")
+    count = len(data.crossings)
+    _out.print(f"{count} crossing{'' if count == 1 else 's'} can be used.")
     _out.print(f"Row by row: {path}", soft_wrap=True)
 
 

@@ -166,16 +166,30 @@ def test_sentences_of_card_list_and_stops_follow_the_units(opened, map_file):
     assert page.locator("#rows [aria-current] .id").inner_text() == "O5"
 
 
-def test_a_town_of_one_crossing_has_a_map_and_prints(opened, tmp_path):
-    one = report_fixture.crossings().iloc[:1]
+def _map_of_one(folder, **columns):
+    one = report_fixture.crossings().iloc[:1].assign(**columns)
     content = report_fixture.content(
         crossings=one, catchments=None, plan=None, routes=None, jobs=None
     )
-    page = opened(write_map(tmp_path / "map.html", content))
+    return write_map(folder / "map.html", content)
+
+
+def test_one_crossing_and_less_than_one_hour_are_told_in_the_singular(opened, tmp_path):
+    page = opened(_map_of_one(tmp_path, loss_avoided_person_h=0.4))
+    assert page.locator("#order").inner_text().startswith("1 crossing, worst first")
+    page.click("#rows button >> nth=0")
+    lines = page.locator("#card .score-line b").all_inner_texts()
+    assert [line.split(": ")[1] for line in lines if "person" in line] == [
+        "under 1 person-hour"
+    ]
+
+
+def test_a_town_of_one_crossing_has_a_map_and_prints(opened, tmp_path):
+    page = opened(_map_of_one(tmp_path))
     assert page.said == []
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
     page.evaluate("dispatchEvent(new Event('afterprint'))")
-    assert page.locator("#say").inner_text() == "1 crossings here."
+    assert page.locator("#say").inner_text() == "1 crossing here."
     assert page.said == []
 
 

@@ -176,7 +176,7 @@ def test_start_writes_a_town_file_that_assess_and_morning_can_use(tmp_path):
     assert "not yet calibrated" in notes
     checked = _run("check", "--out", "out", folder=tmp_path)
     assert checked.returncode == 0, checked.stderr
-    assert "1 crossings can be used" in checked.stdout
+    assert "1 crossing can be used" in checked.stdout
 
 
 @pytest.mark.slow
@@ -232,7 +232,7 @@ def test_check_shows_the_first_of_each_kind_of_note_as_it_stands_in_the_file(tmp
     assert run.returncode == 0, run.stderr
     told = " ".join(re.sub("[│┃]", " ", run.stdout).split())
     assert "c.csv lat refused 3 row 2: 'abc':" in told
-    assert "1 crossings can be used" in told
+    assert "1 crossing can be used" in told
 
 
 @pytest.mark.slow

@@ -1,7 +1,7 @@
 """How far a crossing's rank hangs on what is not known of it."""
 
-from collections.abc import Mapping
-from dataclasses import fields, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from typing import Any
 
@@ -24,6 +24,18 @@ Floats = NDArray[np.float64]
 
 SOLID, FRAGILE = "solid", "fragile"
 _SEED = 20  # any number: the same inputs give the same bands
+_BLOCK = 32768  # draws filled in at once: bounds memory, lets the processors share
+
+
+@dataclass(frozen=True)
+class _Draws:
+    """Draws of crossings: the crossing's place, and which value stands in, by name.
+
+    -1 is none: what is known stays.
+    """
+
+    owner: NDArray[np.intp]
+    chosen: Mapping[str, NDArray[np.intp]]
 
 
 def add_rank_band(
@@ -67,16 +79,15 @@ def add_rank_band(
     span = settings.winter_of(on), on
     coefficients = freeze_coefficients(settings.freeze.defaults)
     inputs = opening_inputs(crossings, sun, span, coefficients)
-    row, draws = _distinct_draws(
-        _as_believed(inputs, coefficients), int(c["band_draw_count"])
-    )
-    modelled = modelled_chance(
-        draws,
-        weather,
-        on,
-        first_day=span[0],
-        coefficients=coefficients,
-    )[row]
+    believed = _as_believed(inputs, coefficients)
+    row, draws = _distinct_draws(believed, int(c["band_draw_count"]))
+    parts = [
+        modelled_chance(
+            filled, weather, on, first_day=span[0], coefficients=coefficients
+        )
+        for filled in _in_blocks(believed, draws)
+    ]
+    modelled = np.concatenate(parts)[row]
     factor = crossings["history_factor"].to_numpy(float)[:, None]
     chance = corrected_chance(modelled, factor)
     rank = _ranks(_loss(crossings, chance), chance)
@@ -102,7 +113,7 @@ def _as_believed(
 
 def _distinct_draws(
     inputs: FreezeInputs, count: int
-) -> tuple[NDArray[np.intp], FreezeInputs]:
+) -> tuple[NDArray[np.intp], _Draws]:
     """Draw the unknowns; equal draws of one crossing are run once.
 
     Returns the row of each crossing and draw, shape (n, count), and the rows.
@@ -124,11 +135,7 @@ def _distinct_draws(
     key = np.stack([owner, *(pick.ravel() for pick in picked.values())], axis=1)
     rows, back = np.unique(key, axis=0, return_inverse=True)
     chosen = {name: rows[:, place + 1] for place, name in enumerate(picked)}
-    label = rows[:, 0]
-    for name in DAILY_UNKNOWNS:
-        label = label * (LEVELS + 1) + chosen[name] + 1
-    filled = _filled(inputs, rows[:, 0], chosen)
-    return back.reshape(size, count), replace(filled, run_label=label)
+    return back.reshape(size, count), _Draws(rows[:, 0], chosen)
 
 
 def _numbers(inputs: FreezeInputs) -> dict[str, Floats]:
@@ -140,12 +147,19 @@ def _numbers(inputs: FreezeInputs) -> dict[str, Floats]:
     }
 
 
-def _filled(
-    inputs: FreezeInputs,
-    owner: NDArray[np.intp],
-    chosen: Mapping[str, NDArray[np.intp]],
-) -> FreezeInputs:
+def _in_blocks(inputs: FreezeInputs, draws: _Draws) -> Iterator[FreezeInputs]:
+    """Yield the inputs of some draws at a time, in order."""
+    for start in range(0, max(len(draws.owner), 1), _BLOCK):
+        rows = slice(start, start + _BLOCK)
+        chosen = {name: place[rows] for name, place in draws.chosen.items()}
+        yield _filled(inputs, _Draws(draws.owner[rows], chosen))
+
+
+def _filled(inputs: FreezeInputs, draws: _Draws) -> FreezeInputs:
     """Repeat each crossing for its draws and put the drawn values in."""
+    owner, chosen, label = draws.owner, draws.chosen, draws.owner
+    for name in DAILY_UNKNOWNS:
+        label = label * (LEVELS + 1) + chosen[name] + 1
     changed: dict[str, Any] = {
         "points": {name: value[owner] for name, value in inputs.points.items()}
     }
@@ -158,7 +172,7 @@ def _filled(
         if name in inputs.points:
             drawn = inputs.points[name][owner, np.maximum(place, 0)]
         changed[name] = np.where(place < 0, changed[name], drawn)
-    return replace(inputs, **changed)
+    return replace(inputs, **{**changed, "run_label": label})
 
 
 def _loss(crossings: GeoDataFrame, chance: Floats) -> Floats:

@@ -14,7 +14,8 @@ const SHARE_WORDS = {
 function scoreLine(name, label) {
   const code = data.scores[name].class[focus];
   const value = scoreWords(name, focus);
-  const unit = { freeze: " of 100", flood: " of 100", loss: " person-hours" }[name];
+  const hours = ["1", "under 1"].includes(value) ? " person-hour" : " person-hours";
+  const unit = { freeze: " of 100", flood: " of 100", loss: hours }[name];
   return piece("div", { className: "score-line" }, [
     signPicture(code),
     piece("span", {}, [

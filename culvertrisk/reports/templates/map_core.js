@@ -75,6 +75,9 @@ function scoreWords(name, row) {
   return value < 1 ? "under 1" : digits.format(value);
 }
 
+const crossingCount = (number) =>
+  `${whole.format(number)} ${number === 1 ? "crossing" : "crossings"}`;
+
 // Sentences with a quantity come twice, in US units only where that differs.
 const wordsAt = (column, place) =>
   (isUs() && column.us && column.us[place]) || column.words[place] || "";

@@ -47,10 +47,9 @@ function drawList() {
     freeze: data.calibrated ? "freeze score from the town's log" : "freeze score, 0 to 100",
     flood: "flood score, 0 to 100",
   }[kind];
-  const total = whole.format(matching);
   byId("order").textContent = wanted
-    ? `${total} found, worst first by ${what}.`
-    : `${total} crossings, worst first by ${what}.`;
+    ? `${whole.format(matching)} found, worst first by ${what}.`
+    : `${crossingCount(matching)}, worst first by ${what}.`;
 }
 
 function search() {

@@ -45,11 +45,11 @@ function redraw() {
 }
 
 function tellView() {
-  const [shown, all] = [drawn.rows.length, drawn.inView].map((n) => whole.format(n));
+  const [shown, all] = [whole.format(drawn.rows.length), crossingCount(drawn.inView)];
   if (!layerOn("crossings")) tell("Crossings are switched off.");
   else if (drawn.rows.length < drawn.inView) {
-    tell(`${shown} of ${all} crossings here are drawn, worst first. Zoom in for the rest.`);
-  } else tell(`${all} crossings here.`);
+    tell(`${shown} of ${all} here are drawn, worst first. Zoom in for the rest.`);
+  } else tell(`${all} here.`);
 }
 
 function bounds(rows) {

@@ -6,6 +6,10 @@ function showButton(row) {
   return button;
 }
 
+function wetWay(stop) {
+  return stop.wet.map((words) => piece("p", { className: "problem" }, [piece("b", {}, [said(words)])]));
+}
+
 function thawItem(stop, t) {
   const take = [`about ${stop.minutes}`, stop.range ? ` (${stop.range})` : ""].join("");
   const means = `${either(stop.water)} of water, ${either(stop.fuel)} of fuel`;
@@ -18,6 +22,7 @@ function thawItem(stop, t) {
     ]),
     stop.road ? piece("p", {}, [said(stop.road)]) : "",
     stop.owner ? piece("p", {}, [piece("b", {}, [said(stop.owner)])]) : "",
+    ...wetWay(stop),
     stop.wait || stop.keep_clear ? piece("p", {}, [piece("b", { textContent: stop.wait }), " ", said(stop.keep_clear)]) : "",
     piece("p", {}, [piece("b", { textContent: stop.frozen })]),
     piece("p", { textContent: `Until ${stop.end}: ${take}, ${means}${stop.ends ? `, ${stop.ends}` : ""}.` }),
@@ -49,7 +54,7 @@ function moveItem(stop, t) {
   const when = stop.kind === "end" ? stop.arrive : stop.start;
   return piece("li", { className: "move-on" }, [
     stop.kind === "fill" ? piece("b", { className: "plate", textContent: `${letter(t)}${stop.number}` }) : "",
-    piece("time", { textContent: when }), " ", ...words,
+    piece("time", { textContent: when }), " ", ...words, ...wetWay(stop),
   ]);
 }
 
@@ -94,7 +99,7 @@ function drawMissed() {
     drawMissed();
   });
   const words = data.missed.length
-    ? `${whole.format(data.missed.length)} crossings that no truck reaches, most at stake first.`
+    ? `${crossingCount(data.missed.length)} that no truck reaches, most at stake first.`
     : "No crossing is listed as not reached.";
   byId("pane-missed").replaceChildren(
     piece("h2", { textContent: "Not reached today" }),

@@ -249,3 +249,16 @@ def test_hostile_words_of_water_are_shown_and_do_nothing(opened, tmp_path, monke
     assert page.evaluate("window.hit") is None
     assert page.locator("#card img, #spots img").count() == 0
     assert page.said == []
+
+
+def test_the_list_of_stops_tells_of_water_over_the_road_on_the_way(opened, tmp_path):
+    wet = {"flooded_open_chance": 0.9, "water_over_road_open_s": 20_000.0}
+    crossings = report_fixture.crossings().assign(crossing_kind="cross", **wet)
+    crossings.loc[crossings.index != "T1", "flooded_open_chance"] = 0.1
+    content = report_fixture.content(crossings=crossings)
+    page = opened(write_map(tmp_path / "map.html", content))
+    page.click("#tab-today")
+    told = page.locator("#pane-today").inner_text()
+    words = "the way at T1 (Torvessin Trunk 4) from 05:33: do not drive through"
+    assert words in told
+    assert page.said == []

@@ -323,6 +323,103 @@ def test_not_reached_rows_tell_place_and_hour():
         assert not_reached(content)[0]["over"] == told
 
 
+NAN = np.nan
+
+
+def _flooding(**open_s):
+    """The morning with water over some roads although the pipe is open."""
+    crossings = report_fixture.crossings().assign(
+        crossing_kind="cross",
+        flooded_open_chance=0.49,
+        water_over_road_open_s=NAN,
+        water_over_road_blocked_s=18_000.0,
+        over_road_depth_m=1.3,
+        loss_person_h=np.arange(12.0),
+    )
+    for culvert_id, seconds in open_s.items():
+        crossings.loc[culvert_id, "flooded_open_chance"] = 0.5
+        crossings.loc[culvert_id, "water_over_road_open_s"] = seconds
+    return crossings
+
+
+def test_roads_that_flood_with_the_pipe_open_are_listed_to_sign_the_worst_first():
+    """No crew is sent where opening avoids nothing: they were on no sheet at all."""
+    crossings = _flooding(K1=46_500.0, Q7=NAN, S9=42_900.0, N7=42_900.0)
+    crossings.loc["S9", ["owner", "daily_traffic_count"]] = ["county", NAN]
+    crossings.loc["Q7", ["over_road_depth_m", "water_over_road_blocked_s"]] = NAN
+    crossings.loc["Q7", "crossing_kind"] = "driveway"
+    content = report_fixture.content(crossings=crossings)
+    last = text_of(sheets_of(sheet_markup(content))[-1])
+    assert "Not reached today" in last
+    signs = last.partition("Sign these: opening does not help")[2]
+    signs = signs.partition("Do instead")[0]
+    assert "goes over the road at 4 crossings even with the pipe open" in signs
+    places = [signs.index(f" {name} , ") for name in ("K1", "S9", "Q7", "N7")]
+    assert places == sorted(places)
+    deep = "Up to 1.3 m 4.3 ft deep if shut."
+    assert f"From about 12:55, 05:00 if shut. {deep} 240" in signs
+    assert (
+        f"11:55, 05:00 if shut. {deep} Owner: county. Call before you sign. not"
+        in signs
+    )
+    assert "Hour not known. 240" in signs
+    assert signs.count("driveway") == 1
+    missed = {row["id"]: row["over"] for row in not_reached(content)}
+    assert missed["N7"].endswith("about 05:00 if shut, about 11:55 even if open")
+    assert missed["P34"].endswith("about 05:00 if shut")
+
+
+def test_the_list_to_sign_is_cut_with_the_count_said_and_stands_without_a_plan():
+    crossings = pd.concat([_flooding(K1=46_500.0).loc[["K1"]]] * 41)
+    crossings.index = [f"K{row}" for row in range(41)]
+    told = _told(report_fixture.content(crossings=crossings, plan=None, jobs=None))
+    assert "road at 41 crossings even with the pipe open; the 40 with most" in told
+    assert "To sign today" in told
+    assert "Not reached today" not in told
+    assert "Sign these" not in _told(report_fixture.content())
+
+
+def test_a_truck_is_told_of_water_over_the_road_on_its_way():
+    """B2 drives from the garage past T1, arrives at T2 at 09:28."""
+    assert "Water likely" not in _told(report_fixture.content(crossings=_flooding()))
+    crossings = _flooding(T1=34_080.0, T2=30_000.0, O5=24_661.0, U2=20_000.0)
+    content = report_fixture.content(crossings=crossings)
+    hot, steam = truck_sheets(content)
+    assert steam["stops"][2]["wet"] == [
+        "Water likely over the road at this stop from 08:20: halt short of it, do not "
+        "drive in.",
+        "Water likely over the road on the way at T1 (Torvessin Trunk 4) from 09:28: "
+        "do not drive through, go round.",
+    ]
+    told = text_of(sheet_markup(content))
+    assert steam["stops"][2]["wet"][1] in told
+    assert steam["stops"][1]["wet"] == []  # T1 is dry until an hour later
+    assert hot["stops"][2]["wet"] == []  # at O5 a second before its water
+    assert len(hot["stops"][4]["wet"]) == 2  # from O5 to U2
+    driveways = report_fixture.content(
+        crossings=crossings.assign(crossing_kind="driveway")
+    )
+    assert "Water likely" not in _told(driveways)
+    no_lines = report_fixture.content(crossings=crossings, routes=None)
+    assert "Water likely" not in _told(no_lines)
+
+
+@pytest.mark.parametrize(("off_m", "is_told"), [(14.0, True), (16.0, False)])
+def test_a_crossing_counts_as_on_the_way_up_to_fifteen_metres_off(off_m, is_told):
+    crossings = _flooding(T2=30_000.0)
+    crossings.geometry = crossings.geometry.translate(yoff=off_m)  # the line lies east
+    steam = truck_sheets(report_fixture.content(crossings=crossings))[1]
+    assert bool(steam["stops"][2]["wet"]) is is_told
+
+
+def test_a_fill_on_a_wet_way_says_so_too():
+    crossings = _flooding(U2=20_000.0)
+    routes = report_fixture.routes().replace({"stop_number": {4: 3}})
+    told = _told(report_fixture.content(crossings=crossings, routes=routes))
+    fill = told.partition("07:41")[2]
+    assert fill.startswith(" Water likely over the road on the way at U2 (")
+
+
 @given(st.lists(st.floats(0.005, 0.6), min_size=1, max_size=6))
 def test_printed_water_and_tank_add_up(used_m3):
     """Start less all that is used is what is left, in litres and in gallons."""

@@ -6,6 +6,7 @@ import pytest
 from culvertrisk.stages.reasons import reasons_of
 from culvertrisk.stages.unknown_notes import unknowns_of
 from culvertrisk.stages.winter import freeze_coefficients
+from culvertrisk.units import quantity
 
 NAN = float("nan")
 ROW = {
@@ -166,3 +167,23 @@ KNOWN = {
 )
 def test_what_the_score_takes_for_granted_is_told(changes, said):
     assert unknowns_of(pd.Series({**KNOWN, **changes}, dtype=object)) == said
+
+
+def test_a_road_that_floods_with_the_pipe_open_is_told_as_that_and_never_left_out():
+    """Before, it read as if opening helped, or four reasons left it out."""
+    row = {**ROW, "freeze_cause": "none", "share_water_index": 9.0, "has_seep": 1.0}
+    row |= {"share_size_index": 8.0, "rise_m": 0.3, "share_weather_index": 7.0}
+    row |= {"afdd_cday": 900.0, "is_only_way": 1.0, "cut_off_dwelling_count": 1.0}
+    row |= {"cut_off_places": "", "flooded_blocked_chance": 1.0, "today_flow_m3s": 2.0}
+    wet = {**row, "flooded_open_chance": 0.5, "water_over_road_open_s": 42_900.0}
+    told = reasons_of(pd.Series(wet, dtype=object)).split("; ")
+    flow = quantity(2000, "L/s")
+    flooded = (
+        f"Today's water ({flow} at its peak) likely reaches the road even if the pipe "
+        "is open, from about 11:55"
+    )
+    assert told[1:] == ["Only way to 1 dwelling", flooded]
+    wet["water_over_road_open_s"] = NAN
+    assert reasons_of(pd.Series(wet, dtype=object)).endswith("even if the pipe is open")
+    dry = {**row, "flooded_open_chance": 0.49, "is_only_way": 0.0}
+    assert reasons_of(pd.Series(dry, dtype=object)).endswith("the road if it is shut")

@@ -14,6 +14,7 @@ from culvertrisk.reports.log_words import last_remark
 from culvertrisk.reports.release import release_dangers
 from culvertrisk.reports.sentence_units import both_units
 from culvertrisk.reports.stop_site import OWNER_WORDS, STAKES, people_words
+from culvertrisk.reports.wet_roads import floods_open
 
 if TYPE_CHECKING:
     from culvertrisk.reports.map_data import MapContent
@@ -99,6 +100,7 @@ def _looked_at(
 def _sites(content: MapContent, ids: list[str]) -> list[dict[str, Any]]:
     """Place, owner and hour of the water of some crossings."""
     some = content.crossings.loc[ids]
+    wet = floods_open(some).index
     rows = pd.DataFrame(some.drop(columns=some.geometry.name)).to_dict("records")
     return [
         {
@@ -106,7 +108,7 @@ def _sites(content: MapContent, ids: list[str]) -> list[dict[str, Any]]:
             "road": _text(row.get("road_name")),
             "where": f"{end.y:.5f}, {end.x:.5f}",
             "owner": OWNER_WORDS.format(owner) if (owner := _owner(row)) else "",
-            "over": _over_words(row),
+            "over": _over_words(row, is_wet=culvert_id in wet),
         }
         for culvert_id, end, row in zip(ids, outlet_ends(some), rows, strict=True)
     ]
@@ -120,11 +122,15 @@ def _text(told: Any) -> str:
     return told if isinstance(told, str) else ""
 
 
-def _over_words(row: dict[Any, Any]) -> str:
+def _over_words(row: dict[Any, Any], *, is_wet: bool) -> str:
     """When water comes over the road; the unknown is not told as dry."""
     seconds = row.get("water_over_road_blocked_s", np.nan)
     if pd.isna(seconds):
         is_pipe = not pd.isna(row.get("headwater_limit_m", np.nan))
         is_unknown = is_pipe and pd.isna(row.get("over_road_depth_m", np.nan))
         return "water over the road: not known" if is_unknown else ""
-    return f"water over the road about {amounts.time_of_day(seconds)} if shut"
+    told = f"water over the road about {amounts.time_of_day(seconds)} if shut"
+    open_s = row.get("water_over_road_open_s", np.nan)
+    if not is_wet or pd.isna(open_s):
+        return told
+    return f"{told}, about {amounts.time_of_day(open_s)} even if open"

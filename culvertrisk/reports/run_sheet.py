@@ -31,6 +31,7 @@ from culvertrisk.reports.stop_site import (
     wait_words,
 )
 from culvertrisk.reports.water_amounts import volume_used
+from culvertrisk.reports.wet_roads import sign_rows, wet_on_way
 from culvertrisk.tables import sources
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 
 _TANK = ("tank_before_m3", "tank_left_m3")
 _SHOWN_NOT_REACHED = 30  # about three pages; the map and crossings.csv hold them all
+_SHOWN_SIGNS = 40  # about two pages
 
 
 def truck_sheets(content: MapContent) -> list[dict[str, Any]]:
@@ -105,7 +107,7 @@ def _template(name: str) -> Any:
 
 
 def _words(content: MapContent) -> dict[str, Any]:
-    missed = not_reached(content)
+    missed, signs = not_reached(content), sign_rows(content)
     crossings, fitted = content.crossings, content.calibrated
     return {
         "title": content.title,
@@ -115,6 +117,8 @@ def _words(content: MapContent) -> dict[str, Any]:
         "rounds": look_sheets(content),
         "missed": missed[:_SHOWN_NOT_REACHED],
         "missed_more": max(len(missed) - _SHOWN_NOT_REACHED, 0),
+        "signs": signs[:_SHOWN_SIGNS],
+        "sign_count": len(signs),
         "calls": call_rows(content),
         "problems": plan_problems(content),
         "cautions": cautions(content),
@@ -242,6 +246,7 @@ def _stop(
         "tank_left": amounts.volume(stop["tank_left_m3"]),
         "fuel_left": amounts.volume(stop["fuel_left_m3"]),
         "wait": wait_words(stop),
+        "wet": wet_on_way(content, stop),
     }
     if stop["kind"] != "thaw":
         return card | {"where": _fill_place(content, str(stop["place_id"]))}

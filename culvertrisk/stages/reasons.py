@@ -9,8 +9,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from culvertrisk.stages.causes import WEAK
+from culvertrisk.stages.flood_weather import flood_defaults
 from culvertrisk.stages.winter import freeze_coefficients
-from culvertrisk.units import HOUR_S, quantity
+from culvertrisk.units import HOUR_S, clock, quantity
 
 Coefficients = Mapping[str, NDArray[np.float64]]
 
@@ -97,11 +98,22 @@ def _consequence(row: Any) -> str:
     return ""
 
 
+def _floods_open(row: Any) -> bool:
+    chance = _number(getattr(row, "flooded_open_chance", float("nan")))
+    return chance >= flood_defaults()["wet_road_chance"]
+
+
 def _flood(row: Any) -> str:
-    if row.flooded_blocked_chance > 0.5 and row.today_flow_m3s > 0:
-        peak = f"{quantity(row.today_flow_m3s * 1000, 'L/s')} at its peak"
+    if not (row.flooded_blocked_chance > 0.5 and row.today_flow_m3s > 0):
+        return ""
+    peak = f"{quantity(row.today_flow_m3s * 1000, 'L/s')} at its peak"
+    if not _floods_open(row):
         return f"Today's water ({peak}) reaches the road if it is shut"
-    return ""
+    from_s = _number(getattr(row, "water_over_road_open_s", float("nan")))
+    hour = f", from about {clock(from_s)}" if from_s else ""
+    return (
+        f"Today's water ({peak}) likely reaches the road even if the pipe is open{hour}"
+    )
 
 
 CAUSE_WORDS = {
@@ -213,7 +225,9 @@ def reasons_of(row: Any, coefficients: Coefficients | None = None) -> str:
     ]
     frozen = [sentence for sentence in frozen if sentence]
     hit = [sentence for sentence in (_consequence(row), _flood(row)) if sentence]
-    kept = frozen[: SHOWN_REASONS - min(1, len(hit))] + hit
+    # Both stay where opening does not help: nobody may read the road as safe then.
+    room = len(hit) if _floods_open(row) else min(1, len(hit))
+    kept = frozen[: SHOWN_REASONS - room] + hit
     told = [_cause(row), _opened(row), *kept[:SHOWN_REASONS], str(row.freeze_advice)]
     return "; ".join(sentence for sentence in told if sentence)
 

@@ -98,22 +98,21 @@ def freeze_inputs(
     end with less of it, day by day; where one end is unknown, the other's. No crew has
     opened anything: for the winter of the day asked see ``opening_inputs``.
     """
-    said, left = _by_remarks(crossings, coefficients)
+    remarks, c = _by_remarks(crossings, coefficients), coefficients
+    is_seep = known_column(crossings, "has_seep")
+    is_plug = known_column(crossings, "has_plough_plug")
+    plug = _told(remarks, "plug", _usual_plug(crossings, c), is_plug)
     at_end, at_outlet, in_open = _sun(sun, len(crossings))
-    plug = _plug_chance(crossings, (said["plug"], left["plug"]), coefficients)
     return FreezeInputs(
         **{name: known_column(crossings, name) for name in _AS_RECORDED},
         elevation_offset_m=_elevation_offset(crossings),
-        seep_chance=_seep_chance(crossings, (said["seep"], left["seep"]), coefficients),
+        seep_chance=_told(remarks, "seep", _usual_seep(crossings, c), is_seep),
         plug_chance=plug,
-        pond_chance=said["pond"],
-        drained_chance=1 - left["pond"],
-        open_chance=_open_chance(
-            plug, (said["draught"], left["draught"]), coefficients
-        ),
-        tail_chance=np.maximum(
-            said["tail"], left["tail"] * coefficients["tail_chance"]
-        ),
+        pond_chance=remarks[0]["pond"],
+        drained_chance=1 - remarks[1]["pond"],
+        # wind finds no open end where a plug lies
+        open_chance=_told(remarks, "draught", c["open_ends_chance"]) * (1 - plug),
+        tail_chance=_told(remarks, "tail", c["tail_chance"]),
         sun_j_m2=at_end,
         outlet_sun_j_m2=at_outlet,
         open_sun_j_m2=in_open,
@@ -174,50 +173,36 @@ def _sun(
     return at_end, at_outlet, sun.open_j_m2
 
 
-def _seep_chance(
-    crossings: GeoDataFrame,
-    said_and_left: tuple[Floats, Floats],
-    coefficients: Mapping[str, Floats],
+def _told(
+    remarks: tuple[dict[str, Floats], dict[str, Floats]],
+    what: str,
+    usual: Floats,
+    recorded: Floats | float = np.nan,
 ) -> Floats:
-    """Recorded, else said, else from the ground above: steeper is more prone."""
-    said, left = said_and_left
+    """Chance of what is recorded, else said in remarks, else usual."""
+    said, left = (chances[what] for chances in remarks)
+    chance = np.maximum(left * usual, said)
+    return np.where(np.isnan(recorded), chance, recorded)
+
+
+def _usual_seep(crossings: GeoDataFrame, coefficients: Mapping[str, Floats]) -> Floats:
+    """From the ground above: steeper is more prone."""
     slope = np.maximum(known_column(crossings, "flow_path_slope_m_per_m"), 0)
     level = coefficients["seep_chance_level"]
     steep = coefficients["seep_chance_steep"]
     by_slope = level + (steep - level) * slope / (
         slope + coefficients["seep_half_slope_m_per_m"]
     )
-    usual = np.where(np.isnan(slope), coefficients["seep_chance_unknown"], by_slope)
-    recorded = known_column(crossings, "has_seep")
-    return np.where(np.isnan(recorded), np.maximum(left * usual, said), recorded)
+    return np.where(np.isnan(slope), coefficients["seep_chance_unknown"], by_slope)
 
 
-def _plug_chance(
-    crossings: GeoDataFrame,
-    said_and_left: tuple[Floats, Floats],
-    coefficients: Mapping[str, Floats],
-) -> Floats:
-    """Recorded, else said, else by kind: a driveway's mouth is ploughed past."""
-    said, left = said_and_left
-    is_driveway = (crossings["crossing_kind"] == "driveway").to_numpy(bool)
-    usual = np.where(
-        is_driveway,
+def _usual_plug(crossings: GeoDataFrame, coefficients: Mapping[str, Floats]) -> Floats:
+    """By kind of crossing: a driveway's mouth is ploughed past."""
+    return np.where(
+        (crossings["crossing_kind"] == "driveway").to_numpy(bool),
         coefficients["plug_chance_driveway"],
         coefficients["plug_chance_cross"],
     )
-    recorded = known_column(crossings, "has_plough_plug")
-    return np.where(np.isnan(recorded), np.maximum(left * usual, said), recorded)
-
-
-def _open_chance(
-    plug_chance: Floats,
-    said_and_left: tuple[Floats, Floats],
-    coefficients: Mapping[str, Floats],
-) -> Floats:
-    """Chance that wind finds both ends open: said, else usual; no plug lies there."""
-    said, left = said_and_left
-    usual = left * coefficients["open_ends_chance"]
-    return np.asarray(np.maximum(usual, said) * (1 - plug_chance))
 
 
 def _points(
